@@ -1,0 +1,29 @@
+"""The contract that every origin of samples keeps."""
+
+from collections.abc import Iterator
+from typing import Protocol, runtime_checkable
+
+from acquire.block import SampleBlock, StreamInfo
+
+
+@runtime_checkable
+class Source(Protocol):
+    """Opened once, read once, closed once; the pump calls all three from one thread of its own.
+
+    A source is made from an address without touching anything; `open` does the first I/O. `blocks` ends by returning
+    (end of stream), or by raising SourceLost or FormatError. No call may block longer than 0.5 s without yielding
+    control back: a live source with nothing to give lets `blocks` wait in steps of at most that and looks at whether
+    it was closed. `close` may come from another thread, at any moment, more than once; `blocks` then returns soon.
+    """
+
+    def open(self) -> StreamInfo:
+        """Connect, or open the file, and say what is coming. Raises AddressError, FormatError or SourceLost."""
+        ...
+
+    def blocks(self) -> Iterator[SampleBlock]:
+        """All blocks in order of index. May be called once, after `open`."""
+        ...
+
+    def close(self) -> None:
+        """Give everything back. Safe at any moment and from any thread."""
+        ...

@@ -1,0 +1,1 @@
+"""Whose turn it was, and whether it was answered."""
