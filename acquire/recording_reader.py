@@ -1,0 +1,150 @@
+"""Samples from disk: what is whole is read, without a copy; what is not is either the end or said in one line."""
+
+import mmap
+from collections.abc import Iterator
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+
+from acquire.block import Counts, SampleBlock, StreamInfo
+from acquire.errors import FormatError
+from acquire.recording_header import HEADER_NAME, read_header
+from acquire.recording_layout import FIRST_INDEX_KEY, sample_files, schema_for
+
+_UNREADABLE = (pa.ArrowException, OSError, ValueError, MemoryError)
+
+
+def read_info(folder: Path) -> StreamInfo:
+    """Say what a recording holds; `total_samples` is None where a damaged file hides it.
+
+    Raises AddressError where no folder is, FormatError where it is no recording.
+    """
+    info = read_header(folder)
+    return replace(info, total_samples=_total_samples(folder, info))
+
+
+def read_blocks(folder: Path, info: StreamInfo) -> Iterator[SampleBlock]:
+    """Give every whole batch in order, as read-only views of the mapped files; each file may be cut at any byte.
+
+    `info` is what `read_info` gave. Raises FormatError at what cannot be understood, after all that precedes it.
+    """
+    end_index = 0
+    for path in sample_files(folder):
+        for block in _file_blocks(path, info):
+            if block.first_index < end_index:
+                raise FormatError(f"{path}: a batch starts at sample {block.first_index}, not at {end_index} or later")
+            end_index = block.end_index
+            yield block
+
+
+def _total_samples(folder: Path, info: StreamInfo) -> int | None:
+    """Index after the last sample. Touches only what stands between the samples."""
+    end_index = 0
+    try:
+        for block in read_blocks(folder, info):
+            end_index = block.end_index
+    except FormatError:
+        return None
+    return end_index
+
+
+def _file_blocks(path: Path, info: StreamInfo) -> Iterator[SampleBlock]:
+    mapped = _map(path)
+    if mapped is None:
+        return
+    whole = pa.py_buffer(mapped)
+    data = pa.BufferReader(whole)
+    stream = _open_stream(path, data, schema_for(info))
+    done = 0
+    while stream and (read := _next_batch(path, data, stream)):
+        if read.batch.num_rows:
+            yield SampleBlock(_first_index(path, read), _counts(path, read.batch, whole, info.dtype))
+        done = _forget(mapped, done, data.tell())
+
+
+def _map(path: Path) -> mmap.mmap | None:
+    """Map a file; None where it is empty."""
+    try:
+        with path.open("rb") as file:
+            return mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) if path.stat().st_size else None
+    except (OSError, ValueError) as error:
+        raise FormatError(f"{path}: cannot be read ({error})") from error
+
+
+def _open_stream(path: Path, data: pa.BufferReader, schema: pa.Schema) -> pa.ipc.RecordBatchStreamReader | None:
+    try:
+        stream = pa.ipc.open_stream(data)
+        found = _columns(stream.schema)
+    except _UNREADABLE as error:
+        if _wants_more(data):
+            return None
+        raise FormatError(f"{path}: cannot be understood before byte {data.tell()}: {_one_line(error)}") from error
+    if found != _columns(schema):
+        raise FormatError(f"{path}: its columns are {found}, but {HEADER_NAME} says {_columns(schema)}")
+    return stream
+
+
+def _next_batch(
+    path: Path, data: pa.BufferReader, stream: pa.ipc.RecordBatchStreamReader
+) -> pa.lib.RecordBatchWithMetadata | None:
+    """Read one batch; None at the end, which is also where a batch wants more bytes than the file has."""
+    try:
+        return stream.read_next_batch_with_custom_metadata()
+    except StopIteration:
+        return None
+    except _UNREADABLE as error:
+        if _wants_more(data):
+            return None
+        raise FormatError(f"{path}: cannot be understood before byte {data.tell()}: {_one_line(error)}") from error
+
+
+def _wants_more(data: pa.BufferReader) -> bool:
+    """Tell a file that was cut, read to its very end, from one that holds something else than it should."""
+    return bool(data.tell() == data.size())
+
+
+def _first_index(path: Path, read: pa.lib.RecordBatchWithMetadata) -> int:
+    digits = (read.custom_metadata or {}).get(FIRST_INDEX_KEY, b"")
+    if digits.isdigit() and len(digits) < 19:
+        return int(digits)
+    raise FormatError(f"{path}: a batch says first_index = {digits!r}; the index of its first sample would be right")
+
+
+def _counts(path: Path, batch: pa.RecordBatch, whole: pa.Buffer, dtype: np.dtype[np.signedinteger[Any]]) -> Counts:
+    """Give a batch as (channels, samples): one view where its columns stand evenly spaced in `whole`, else a copy."""
+    columns = batch.columns
+    try:
+        batch.validate()
+        filled = not any(column.null_count for column in columns)
+    except _UNREADABLE as error:
+        raise FormatError(f"{path}: a batch contradicts itself: {_one_line(error)}") from error
+    if not filled:
+        raise FormatError(f"{path}: a batch has empty cells; every sample needs a value")
+    buffers = [column.buffers()[1] for column in columns]
+    offsets = [buffer.address - whole.address for buffer in buffers]
+    steps = {after - before for before, after in pairwise(offsets)} or {0}
+    step = steps.pop()
+    inside = offsets[0] >= 0 and offsets[-1] + buffers[-1].size <= whole.size
+    if steps or step < 0 or not inside:
+        return np.stack([np.asarray(column) for column in columns])
+    return np.ndarray((len(columns), batch.num_rows), dtype, whole, offset=offsets[0], strides=(step, dtype.itemsize))
+
+
+def _forget(mapped: mmap.mmap, done: int, end: int) -> int:
+    """Give back the memory of pages that were read, so that a long recording does not fill it; views stay good."""
+    end -= end % mmap.PAGESIZE
+    if end > done and hasattr(mmap, "MADV_DONTNEED"):
+        mapped.madvise(mmap.MADV_DONTNEED, done, end - done)
+    return end
+
+
+def _columns(schema: pa.Schema) -> str:
+    return ", ".join(f"{field.name!r} {field.type}" for field in schema) or "none"
+
+
+def _one_line(error: Exception) -> str:
+    return " ".join(str(error).split())
