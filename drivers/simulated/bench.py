@@ -1,0 +1,202 @@
+"""The instrument on the engine: every connected signal drawn and digitised, chunk by chunk."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acquire.block import ChannelInfo, Counts
+from drivers.simulated.crank import Crank
+from drivers.simulated.draws import uniform
+from drivers.simulated.faults import FaultBook
+from drivers.simulated.model import EngineModel
+from drivers.simulated.signals import Signal
+from drivers.simulated.traces import Traces
+from drivers.simulated.waveform import Canvas, Volts
+
+CHUNK = 32768
+"""Samples drawn at a time, always from a multiple of it: what is drawn does not depend on how blocks are cut."""
+
+_LOW_V, _HIGH_V = 0.05, 4.8
+_FLOAT_V, _GONE_V = 0.2, 0.05
+_NOISE = 1 << 18
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """Sampling and converter: `bits` over each input's range, `noise_v` (RMS) at the input."""
+
+    sample_rate_hz: float
+    signals: tuple[Signal, ...]
+    bits: int
+    noise_v: float
+    dtype: np.dtype[np.signedinteger]
+
+    def channels(self) -> tuple[ChannelInfo, ...]:
+        """How to read each input."""
+        half = 1 << (self.bits - 1)
+        return tuple(
+            ChannelInfo(f"in{i}", s.range_v / half, 0.0, -half, half - 1, s.name) for i, s in enumerate(self.signals, 1)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class _Currents:
+    """Of one chunk: amperes through the feed, volts lost in it, volts the ground pin is lifted."""
+
+    total_a: Volts
+    feed_drop_v: Volts
+    ground_v: Volts
+
+
+class Bench:
+    """Draws the chunks. Supply and ground leads sit on the coil whose control is connected first."""
+
+    def __init__(
+        self,
+        model: EngineModel,
+        instrument: Instrument,
+        crank: Crank,
+        book: FaultBook,
+        off: tuple[tuple[float, float], ...],
+        seed: int,
+    ) -> None:
+        self._model, self._instrument, self._crank, self._book, self._off = model, instrument, crank, book, off
+        self._seed = seed
+        generator = np.random.Generator(np.random.Philox(seed))
+        self._noise = generator.standard_normal(_NOISE + CHUNK, dtype=np.float32) * np.float32(instrument.noise_v)
+        controls = [s.number for s in instrument.signals if s.role == "control"]
+        self._lead_coil = model.coil_of((controls or [model.firing_order[0]])[0])
+        self._every = max(1, 2 ** int(math.log2(max(1.0, instrument.sample_rate_hz * 0.5e-3))))
+        self._logic = [s for s in instrument.signals if s.role in ("control", "acknowledgement")]
+
+    def draw(self, chunk: int, traces: Traces) -> Counts:
+        """Counts of chunk number `chunk`, shape (inputs, CHUNK)."""
+        canvas = Canvas(chunk * CHUNK, CHUNK, self._instrument.sample_rate_hz)
+        counts = np.empty((len(self._instrument.signals), CHUNK), self._instrument.dtype)
+        roles = {s.role for s in self._instrument.signals}
+        battery = self._battery(canvas) if roles & {"supply", "battery", "injector"} else np.empty(0, np.float32)
+        currents = self._currents(canvas, traces) if roles & {"supply", "ground", "current"} else None
+        for row, one in enumerate(self._instrument.signals):
+            volts = self._volts(one, canvas, traces, battery, currents)
+            self._digitise(volts, one, row, chunk, counts[row])
+        return counts
+
+    def _volts(self, one: Signal, canvas: Canvas, traces: Traces, battery: Volts, currents: _Currents | None) -> Volts:
+        match one.role:
+            case "control":
+                return self._control(one, canvas, traces)
+            case "acknowledgement":
+                return self._acknowledgement(one, canvas, traces)
+            case "injector":
+                return self._injector(one, canvas, traces, battery)
+            case "battery":
+                return battery
+        assert currents is not None
+        if one.role == "supply":
+            return self._supply(canvas, battery, currents)
+        return currents.ground_v if one.role == "ground" else currents.total_a
+
+    def _battery(self, canvas: Canvas) -> Volts:
+        """The battery at every few samples, straight lines between."""
+        every = self._every
+        at = (canvas.first_index + np.arange(0, CHUNK + every, every)) / canvas.rate_hz
+        self._crank.extend(float(at[-1]))
+        coarse = self._crank.volts(at).astype(np.float32)
+        shares = np.arange(every, dtype=np.float32) / np.float32(every)
+        return np.asarray((coarse[:-1, None] + np.diff(coarse)[:, None] * shares).reshape(-1))
+
+    def _currents(self, canvas: Canvas, traces: Traces) -> _Currents:
+        total, drop, ground = np.zeros((3, CHUNK), np.float32)
+        for segment in traces.segments:
+            span = canvas.whole(segment.start_s, segment.end_s)
+            if span.start >= span.stop:
+                continue
+            times_s = canvas.times_s(span)
+            total_a = segment.total_a(times_s)
+            feed_extra, ground_extra = segment.extra_ohm(self._lead_coil)
+            total[span] = total_a
+            drop[span] = segment.feed_ohm * total_a
+            ground[span] = segment.ground_ohm * total_a
+            if feed_extra or ground_extra:
+                branch_a = segment.branch_a(self._lead_coil, times_s)
+                drop[span] += (feed_extra * branch_a).astype(np.float32)
+                ground[span] += (ground_extra * branch_a).astype(np.float32)
+        return _Currents(total, drop, ground)
+
+    def _supply(self, canvas: Canvas, battery: Volts, currents: _Currents) -> Volts:
+        volts = battery - currents.feed_drop_v
+        for window in self._book.windows:
+            if window.kind == "feed-dropout" and window.cylinder in (None, self._lead_coil):
+                canvas.blend(volts, window.start_s, window.end_s, _GONE_V)
+        for start_s, end_s in self._off:
+            canvas.blend(volts, start_s, end_s, _GONE_V)
+        return volts
+
+    def _control(self, one: Signal, canvas: Canvas, traces: Traces) -> Volts:
+        coil = self._model.coil_of(one.number)
+        volts = np.full(CHUNK, _LOW_V, np.float32)
+        canvas.high_pulses(volts, (p for p in traces.calls if p.place == coil), _HIGH_V)
+        self._glitches(one, volts, canvas, traces)
+        return volts
+
+    def _acknowledgement(self, one: Signal, canvas: Canvas, traces: Traces) -> Volts:
+        line = self._model.line
+        volts = np.full(CHUNK, line.rest_v(line.pull_up_ohm), np.float32)
+        mine = [w for w in self._book.windows if w.cylinder is None or self._model.line_of(w.cylinder) == one.number]
+        weak = [w for w in mine if w.kind == "weak-pull-up" and canvas.touches(w.start_s, w.end_s)]
+        for window in weak:
+            canvas.blend(volts, window.start_s, window.end_s, line.rest_v(window.number))
+        for pulse in traces.pulls:
+            if pulse.place == one.number:
+                ohm = max((w.number for w in weak if w.start_s <= pulse.end_s < w.end_s), default=line.pull_up_ohm)
+                tail_s = line.recovery_s(ohm)
+                self._pull(volts, canvas, pulse.start_s, pulse.end_s, pulse.level, tail_s)
+        for window in mine:
+            if window.kind == "line-held-low":
+                canvas.blend(volts, window.start_s, window.end_s, window.number)
+            elif window.kind == "line-open" and window.value == "controller":
+                canvas.blend(volts, window.start_s, window.end_s, _FLOAT_V)
+        self._glitches(one, volts, canvas, traces)
+        for start_s, end_s in self._off:
+            canvas.blend(volts, start_s, end_s, _GONE_V)
+        return volts
+
+    def _pull(self, volts: Volts, canvas: Canvas, start_s: float, end_s: float, low_v: float, tail_s: float) -> None:
+        """The lower of what is there and this pull, so that several coils may pull at once."""
+        if canvas.touches(start_s, end_s, 9.0 * tail_s):
+            span, shape = canvas.shape(start_s, end_s, tail_s)
+            rest_v = self._model.line.rest_v(self._model.line.pull_up_ohm)
+            volts[span] = np.minimum(volts[span], rest_v + (low_v - rest_v) * shape)
+
+    def _injector(self, one: Signal, canvas: Canvas, traces: Traces, battery: Volts) -> Volts:
+        """Battery through the winding; near ground while open; the switch-off kick decays in a fifth of a millisecond."""
+        volts = battery.copy()
+        for start_s, end_s in self._off:
+            canvas.blend(volts, start_s, end_s, _GONE_V)
+        for pulse in traces.injections:
+            if pulse.place == one.number and canvas.touches(pulse.start_s, pulse.end_s, 2e-3):
+                canvas.blend(volts, pulse.start_s, pulse.end_s, 0.7)
+                span = canvas.whole(pulse.end_s, pulse.end_s + 2e-3)
+                volts[span] += (45.0 * np.exp((pulse.end_s - canvas.times_s(span)) / 0.2e-3)).astype(np.float32)
+        return volts
+
+    def _glitches(self, one: Signal, volts: Volts, canvas: Canvas, traces: Traces) -> None:
+        for pulse in traces.glitches:
+            if pulse.place < 0:
+                struck = one.role == "control" and self._model.coil_of(one.number) == -pulse.place
+            else:
+                struck = self._logic[pulse.place % len(self._logic)] is one
+            if struck:
+                canvas.flip(volts, pulse)
+
+    def _digitise(self, volts: Volts, one: Signal, row: int, chunk: int, out: NDArray[np.signedinteger]) -> None:
+        half = 1 << (self._instrument.bits - 1)
+        offset = int(uniform(self._seed, 40 + row, np.array([chunk]))[0] * _NOISE)
+        scaled = volts * np.float32(1.0 / one.scale)
+        scaled += self._noise[offset : offset + CHUNK]
+        scaled *= np.float32(half / one.range_v)
+        np.rint(scaled, out=scaled)
+        np.clip(scaled, -half, half - 1, out=scaled)
+        out[:] = scaled

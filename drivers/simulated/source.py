@@ -1,0 +1,186 @@
+"""The simulated engine as a source of samples."""
+
+import dataclasses
+import itertools
+import math
+import threading
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from numpy.typing import DTypeLike
+
+from acquire.block import Counts, SampleBlock, StreamInfo
+from acquire.clock import Clock
+from acquire.errors import AddressError
+from drivers.simulated.bench import CHUNK, Bench, Instrument
+from drivers.simulated.crank import Crank
+from drivers.simulated.draws import uniform
+from drivers.simulated.faults import Fault, FaultBook
+from drivers.simulated.model import EngineModel
+from drivers.simulated.running import Running
+from drivers.simulated.scenario import OFF, Scenario, named
+from drivers.simulated.signals import setup_text, signal
+from drivers.simulated.truth import TrueEvent, TrueFiring
+from drivers.simulated.verdict import Verdicts
+
+THREE_LEADS = ("supply", "control1", "acknowledgement")
+_KEPT = 10_000
+_LIVE_BLOCK_S = 0.02
+_LONGEST_WAIT_S = 0.25
+_TAIL_S = 0.01
+"""Longer than anything is drawn after it has ended."""
+
+
+class SimulatedEngine:
+    """A Source. The same arguments give the same samples and the same truth, however the blocks are cut.
+
+    With a `clock` it is live: blocks come when their last sample's time has come. Without, as fast as they are drawn.
+    `duration_s` None means for ever (the scenario's last speed goes on); then the truth keeps its last 10,000 rows.
+    `noise_v` is RMS at the input. `input_range_v` (+-) replaces each signal's own range.
+    """
+
+    def __init__(
+        self,
+        model: EngineModel | None = None,
+        scenario: Scenario | None = None,
+        faults: Sequence[Fault] = (),
+        *,
+        inputs: Sequence[str] = THREE_LEADS,
+        sample_rate_hz: float = 100_000.0,
+        seed: int = 1,
+        noise_v: float = 0.005,
+        dtype: DTypeLike = np.int16,
+        bits: int = 16,
+        input_range_v: float | None = None,
+        duration_s: float | None = None,
+        clock: Clock | None = None,
+        block_samples: int | None = None,
+        address: str = "simulated:",
+    ) -> None:
+        self._model = model or EngineModel()
+        self._scenario = scenario or named("idle")
+        self._clock, self._address, self._seed = clock, address, seed
+        signals = tuple(signal(name, self._model, input_range_v) for name in inputs)
+        self._instrument = Instrument(sample_rate_hz, signals, bits, noise_v, np.dtype(dtype))
+        self._total = None if duration_s is None else round(duration_s * sample_rate_hz)
+        self._block_samples = block_samples or (round(_LIVE_BLOCK_S * sample_rate_hz) if clock else CHUNK)
+        self._stop = threading.Event()
+        self._started_s: float | None = None
+        self._check(inputs)
+        self._book = FaultBook(tuple(self._placed(fault) for fault in faults), seed)
+        end_s = math.inf if self._total is None else self._total / sample_rate_hz
+        self._verdicts = Verdicts(self._model, self._book, signals, end_s, _KEPT if duration_s is None else None)
+        self._handed = 0
+        start_rev = float(uniform(seed, 2, np.arange(1))[0]) * self._model.cycle_deg / 360.0
+        firings_per_rev = self._model.cylinders * 360.0 / self._model.cycle_deg
+        crank = Crank(self._scenario, firings_per_rev, start_rev, seed)
+        self._running = Running(self._model, crank, self._book, self._verdicts, seed)
+        self._bench = Bench(self._model, self._instrument, crank, self._book, _off(self._scenario), seed)
+
+    def open(self) -> StreamInfo:
+        """Start the clock, if there is one."""
+        self._started_s = self._clock.now() if self._clock else None
+        return StreamInfo(
+            source=self._address,
+            sample_rate_hz=self._instrument.sample_rate_hz,
+            channels=self._instrument.channels(),
+            dtype=self._instrument.dtype,
+            is_live=self._clock is not None,
+            total_samples=self._total,
+            started_monotonic_s=self._started_s,
+            started_utc=self._clock.utc() if self._clock else None,
+            setup_toml=setup_text(self._model, self._instrument.signals),
+        )
+
+    def blocks(self) -> Iterator[SampleBlock]:
+        """All blocks, none longer than asked, none across a chunk; lost samples are left out and the index jumps."""
+        for chunk in itertools.count():
+            first = chunk * CHUNK
+            end = first + CHUNK if self._total is None else min(first + CHUNK, self._total)
+            if end <= first:
+                return
+            counts = self._draw(chunk)
+            for start, stop in self._spans(first, end):
+                if not self._wait_for(stop):
+                    return
+                self._handed = stop
+                yield SampleBlock(start, counts[:, start - first : stop - first])
+            self._handed = end
+
+    def close(self) -> None:
+        """End `blocks` soon, also out of a wait."""
+        self._stop.set()
+
+    def truth(self) -> tuple[TrueFiring, ...]:
+        """The firings up to what has been handed out, in order of spark."""
+        handed_s = self._handed / self._instrument.sample_rate_hz
+        rows = [f for f in self._verdicts.firings if 0.0 <= f.spark_s < handed_s]
+        return tuple(sorted(rows, key=lambda f: f.spark_s))
+
+    def events(self) -> tuple[TrueEvent, ...]:
+        """Faults' windows and strokes and cuts that began in what has been handed out, in order of start."""
+        handed_s = self._handed / self._instrument.sample_rate_hz
+        running = self._running.all_cut()
+        known = [*self._verdicts.events, *([running] if running else [])]
+        return tuple(sorted((e for e in known if e.start_s < handed_s), key=lambda e: e.start_s))
+
+    def _draw(self, chunk: int) -> Counts:
+        rate_hz = self._instrument.sample_rate_hz
+        self._running.forget(chunk * CHUNK / rate_hz - _TAIL_S)
+        self._running.until((chunk + 1) * CHUNK / rate_hz)
+        return self._bench.draw(chunk, self._running.traces)
+
+    def _spans(self, first: int, end: int) -> Iterator[tuple[int, int]]:
+        """The samples of [first, end) that are not lost, in pieces no longer than a block."""
+        start = first
+        for lost_start, lost_end in [*self._lost(first, end), (end, end)]:
+            for at in range(start, lost_start, self._block_samples):
+                yield at, min(at + self._block_samples, lost_start)
+            start = max(start, lost_end)
+
+    def _lost(self, first: int, end: int) -> list[tuple[int, int]]:
+        rate_hz = self._instrument.sample_rate_hz
+        windows = [w for w in self._book.windows if w.kind == "lost-samples"]
+        edges = [(w.start_s * rate_hz, min(w.end_s * rate_hz, end)) for w in windows]
+        spans = [(max(math.ceil(a), first), math.ceil(b)) for a, b in edges if a <= end]
+        return sorted(span for span in spans if span[0] < span[1])
+
+    def _wait_for(self, index: int) -> bool:
+        """Let the clock come to sample `index`; False once closed."""
+        while self._clock is not None and self._started_s is not None and not self._stop.is_set():
+            ahead_s = self._started_s + index / self._instrument.sample_rate_hz - self._clock.now()
+            if ahead_s <= 0.0:
+                break
+            self._clock.wait(min(ahead_s, _LONGEST_WAIT_S), self._stop)
+        return not self._stop.is_set()
+
+    def _placed(self, fault: Fault) -> Fault:
+        """The fault with its cylinder named as the coil that cylinder hangs on."""
+        if fault.cylinder is None:
+            return fault
+        if fault.cylinder not in self._model.firing_order:
+            raise AddressError(f"simulated engine: fault={fault.kind}: cylinder 1 to {self._model.cylinders}")
+        return dataclasses.replace(fault, cylinder=self._model.coil_of(fault.cylinder))
+
+    def _check(self, inputs: Sequence[str]) -> None:
+        one = self._instrument
+        size = 8 * one.dtype.itemsize
+        checks = (
+            (1000.0 <= one.sample_rate_hz <= 1e8, f"rate={one.sample_rate_hz:g}: 1000 to 100000000 samples a second"),
+            (one.dtype.kind == "i" and 2 <= one.bits <= min(size, 24), f"bits={one.bits}: 2 to {min(size, 24)}"),
+            (len(inputs) > 0 and len(set(inputs)) == len(inputs), "inputs: at least one, each once"),
+            (0.0 <= one.noise_v <= 10.0, f"noise={one.noise_v:g}: 0 to 10 V"),
+            (all(0.0 < s.range_v <= 1e4 for s in one.signals), "range: above 0 V"),
+            (self._total is None or 0 < self._total < 1e12, "duration: above 0 s"),
+            (self._block_samples > 0, "block: above 0 samples"),
+            (0 <= self._seed < 2**63, "seed: a whole number, 0 or more"),
+        )
+        for holds, message in checks:
+            if not holds:
+                raise AddressError(f"simulated engine: {message}")
+
+
+def _off(scenario: Scenario) -> tuple[tuple[float, float], ...]:
+    """When the key is off."""
+    ends = [*(k.time_s for k in scenario.knots[1:]), math.inf]
+    return tuple((k.time_s, end) for k, end in zip(scenario.knots, ends, strict=True) if k.mode == OFF)

@@ -1,0 +1,78 @@
+"""What an observer of the connected inputs could know of each turn, and what it ought to say."""
+
+from collections import deque
+
+from drivers.simulated.circuit import Charge
+from drivers.simulated.faults import FaultBook
+from drivers.simulated.model import EngineModel
+from drivers.simulated.schedule import Turn
+from drivers.simulated.signals import Signal
+from drivers.simulated.truth import (
+    ACKNOWLEDGED,
+    UNACKNOWLEDGED,
+    UNCOMMANDED,
+    UNOBSERVED,
+    TrueEvent,
+    TrueFiring,
+)
+
+_MARGIN_S = 0.2e-3
+
+
+class Verdicts:
+    """Collects the truth. `keep` bounds it; None keeps all."""
+
+    def __init__(
+        self, model: EngineModel, book: FaultBook, signals: tuple[Signal, ...], end_s: float, keep: int | None
+    ) -> None:
+        self._model, self._book, self._end_s = model, book, end_s
+        self._controls = {model.coil_of(s.number) for s in signals if s.role == "control"}
+        self._lines = {s.number for s in signals if s.role == "acknowledgement"}
+        self.firings: deque[TrueFiring] = deque(maxlen=keep)
+        self.events: deque[TrueEvent] = deque(maxlen=keep)
+
+    def uncalled(self, turn: Turn) -> None:
+        """A turn in which the controller did not call."""
+        self._write(turn, None, None, 0)
+
+    def called(self, charge: Charge, answer: tuple[float, float] | None, seen: bool, repeats: int) -> None:
+        """A call that has ended; `answer` is the coil's pull, `seen` whether it began visibly on the line."""
+        self._write(charge.turn, charge, answer, repeats, seen)
+
+    def _write(
+        self, turn: Turn, charge: Charge | None, answer: tuple[float, float] | None, repeats: int, seen: bool = False
+    ) -> None:
+        rise_s = turn.spark_s - turn.dwell_s
+        last_s = max(turn.spark_s, answer[1]) if answer else turn.spark_s
+        self.firings.append(
+            TrueFiring(
+                turn=turn.number,
+                cylinder=turn.cylinder,
+                cylinders=self._model.sharers(turn.cylinder),
+                rise_s=rise_s,
+                spark_s=turn.spark_s,
+                dwell_s=turn.dwell_s,
+                called=charge is not None,
+                answered=seen,
+                answer_start_s=answer[0] if answer else None,
+                answer_end_s=answer[1] if answer else None,
+                current_a=charge.current_a if charge else 0.0,
+                battery_v=turn.battery_v,
+                rpm=turn.rpm,
+                repeats=repeats,
+                expected=self._expected(turn, charge is not None, seen, rise_s - _MARGIN_S, last_s + _MARGIN_S),
+            )
+        )
+
+    def _expected(self, turn: Turn, called: bool, seen: bool, start_s: float, end_s: float) -> str | None:
+        controlled = self._model.coil_of(turn.cylinder) in self._controls
+        lined = self._model.line_of(turn.cylinder) in self._lines
+        if start_s < 0.0 or end_s > self._end_s or not (controlled or lined):
+            return None
+        if any(w.start_s < end_s and w.end_s > start_s for w in self._book.windows if w.kind == "lost-samples"):
+            return UNOBSERVED
+        if not called and controlled:
+            return UNCOMMANDED
+        if not lined:
+            return None
+        return ACKNOWLEDGED if seen else UNACKNOWLEDGED
