@@ -1,0 +1,117 @@
+"""The live screen as an application: pulls a picture a few times a second and hands it to its parts."""
+
+from typing import ClassVar
+
+from textual.app import App, ComposeResult
+from textual.binding import Binding, BindingType
+from textual.theme import Theme
+from textual.widgets import Footer
+
+from monitor.dashboard.flags import Flags
+from monitor.dashboard.help import Help
+from monitor.dashboard.lanes import Lanes
+from monitor.dashboard.palette import BLACK, BLUISH_GREEN, INK, ORANGE, SKY_BLUE, VERMILLION
+from monitor.dashboard.picture import Picture, Player, Watched
+from monitor.dashboard.plan import plan
+from monitor.dashboard.status import Status
+from monitor.dashboard.verdict import VerdictBand
+
+PULLS_PER_S = 8
+"""Fast enough to follow, slow enough for one core and for any terminal line."""
+
+_THEME = Theme(
+    "coilcall",
+    primary=SKY_BLUE,
+    accent=SKY_BLUE,
+    success=BLUISH_GREEN,
+    warning=ORANGE,
+    error=VERMILLION,
+    foreground=INK,
+    background=BLACK,
+    surface=BLACK,
+    panel=BLACK,
+    dark=True,
+)
+
+
+class Dashboard(App[None]):
+    """Which cylinder, which wire, when. `player` is there only over a recording."""
+
+    TITLE = "coilcall"
+    ENABLE_COMMAND_PALETTE = False
+    CSS = "Screen { layout: vertical; overflow: hidden; } Status { height: 2; }"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("q,ctrl+c", "quit", "quit", key_display="q", priority=False),
+        Binding("question_mark", "help", "help", key_display="?"),
+        Binding("c", "columns", "columns"),
+        Binding("space", "player('toggle_pause')", "pause"),
+        Binding("n", "player('step')", "step"),
+        Binding("f", "player('faster')", "faster"),
+        Binding("s", "player('slower')", "slower"),
+    ]
+
+    def __init__(self, watched: Watched, player: Player | None = None) -> None:
+        super().__init__()
+        self._watched = watched
+        self._player = player
+        self._turns_per_column = 1
+        self._shown: Picture | None = None
+
+    def compose(self) -> ComposeResult:
+        """From the top: engine and source, verdict, lanes, flags, keys."""
+        yield Status()
+        yield VerdictBand()
+        yield Lanes()
+        yield Flags()
+        yield Footer(show_command_palette=False)
+
+    def on_mount(self) -> None:
+        """Begin to pull."""
+        self.register_theme(_THEME)
+        self.theme = _THEME.name
+        self.pull()
+        self.set_interval(1 / PULLS_PER_S, self.pull)
+
+    def on_resize(self) -> None:
+        """Share the rows out anew."""
+        self._arrange()
+
+    def pull(self) -> None:
+        """Draw the state of now, if it is another than the one on the screen."""
+        picture = Picture(self._watched.snapshot(), self._watched.source(), self._turns_per_column)
+        if picture == self._shown:
+            return
+        is_first = self._shown is None
+        self._shown = picture
+        if is_first:
+            self._arrange()
+        for part in (Status, VerdictBand, Lanes, Flags):
+            self.screen_stack[0].query_one(part).show(picture)
+
+    def _arrange(self) -> None:
+        if self._shown is None:
+            return
+        shared = plan(self.size.height, len(self._shown.snapshot.cylinders))
+        base = self.screen_stack[0]
+        base.query_one(VerdictBand).styles.height = shared.verdict_rows
+        base.query_one(Flags).styles.height = shared.flags_rows
+        lanes = base.query_one(Lanes)
+        lanes.lane_rows = shared.lane_rows
+        lanes.styles.height = shared.lanes_rows
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Keys of a replay exist over a recording only."""
+        return self._player is not None if action == "player" else super().check_action(action, parameters)
+
+    def action_player(self, control: str) -> None:
+        """Hand a key on to the replay."""
+        getattr(self._player, control)()
+
+    def action_columns(self) -> None:
+        """Let one column hold 1, 2, 4 or 8 turns."""
+        self._turns_per_column = self._turns_per_column * 2 if self._turns_per_column < 8 else 1
+        self.pull()
+
+    def action_help(self) -> None:
+        """Explain."""
+        self.push_screen(Help())

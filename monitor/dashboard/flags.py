@@ -1,0 +1,56 @@
+"""The latest flags: when, what, where, how often, and what was measured."""
+
+from textual.content import Content
+
+from monitor.dashboard.palette import INK, QUIET, SEVERITY_GLYPH, SEVERITY_STYLE
+from monitor.dashboard.panel import Panel
+from monitor.dashboard.picture import Picture
+from monitor.flags import Flag, Kind
+from monitor.snapshot import Snapshot
+from monitor.text import elapsed, fit, number, span
+
+_WHEN_WIDTH, _START_WIDTH, _WHERE_WIDTH, _COUNT_WIDTH = 11, 9, 7, 6
+_KIND_WIDTH = max(map(len, Kind)) + 1
+_START_FROM = 100
+"""Columns from which the moment of the start is shown as well."""
+
+
+class Flags(Panel):
+    """Heading and as many flags as there is room for."""
+
+    def lines(self, picture: Picture, width: int) -> list[Content]:
+        """Newest first."""
+        return flag_lines(picture.snapshot, width, self.size.height)
+
+
+def flag_lines(snapshot: Snapshot, width: int, rows: int) -> list[Content]:
+    """At most `rows` lines of exactly `width` cells, newest flag first; the heading counts all that were raised."""
+    return [
+        _heading(snapshot, width),
+        *(_line(flag, snapshot.time_s, width) for flag in snapshot.flags[: max(rows - 1, 0)]),
+    ]
+
+
+def _heading(snapshot: Snapshot, width: int) -> Content:
+    start = "at".ljust(_START_WIDTH) if width >= _START_FROM else ""
+    columns = f"{start}{'flag':{_KIND_WIDTH}}{'where':{_WHERE_WIDTH}}{'count':>{_COUNT_WIDTH}}  what was seen"
+    raised = f" {snapshot.flags_raised} flags" if snapshot.flags_raised != 1 else " 1 flag"
+    return Content.styled(fit(f"{raised:{_WHEN_WIDTH + 4}}{columns}", width), f"underline {QUIET}")
+
+
+def _line(flag: Flag, now_s: float, width: int) -> Content:
+    start = elapsed(flag.start_s).ljust(_START_WIDTH) if width >= _START_FROM else ""
+    facts = f"{when(flag, now_s):{_WHEN_WIDTH}}{start}{flag.kind:{_KIND_WIDTH}}"
+    where = fit(_where(flag), _WHERE_WIDTH) + number(flag.count, _COUNT_WIDTH) + "  "
+    room = width - 4 - len(facts) - _WHERE_WIDTH - _COUNT_WIDTH - 2
+    mark = (f" {SEVERITY_GLYPH[flag.severity]} ", SEVERITY_STYLE[flag.severity])
+    return Content.assemble(mark, (" " + facts, INK), (where, f"bold {INK}"), (fit(flag.detail, room), QUIET))
+
+
+def when(flag: Flag, now_s: float) -> str:
+    """`for 2.1 s` while it lasts, `2.1 s ago` after."""
+    return f"for {span(now_s - flag.start_s)}" if flag.end_s is None else f"{span(now_s - flag.end_s)} ago"
+
+
+def _where(flag: Flag) -> str:
+    return f"cyl {flag.cylinder}" if flag.cylinder is not None else flag.input or "-"

@@ -1,0 +1,48 @@
+"""What one frame of the screen is drawn from."""
+
+from dataclasses import dataclass
+from typing import Protocol
+
+from monitor.snapshot import Snapshot
+from monitor.source_view import SourceView
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """The analysis and the stream at one moment, and how many turns one column of a lane holds."""
+
+    snapshot: Snapshot
+    source: SourceView
+    turns_per_column: int = 1
+
+
+class Watched(Protocol):
+    """What the screen watches; it is asked a few times a second and never pushes."""
+
+    def snapshot(self) -> Snapshot:
+        """The analysis now."""
+        ...
+
+    def source(self) -> SourceView:
+        """The stream now."""
+        ...
+
+
+class Player(Protocol):
+    """The controls of a replay."""
+
+    def toggle_pause(self) -> None:
+        """Stand still, or go on."""
+        ...
+
+    def step(self) -> None:
+        """Stand still after a short piece more."""
+        ...
+
+    def faster(self) -> None:
+        """Double the speed, up to the highest."""
+        ...
+
+    def slower(self) -> None:
+        """Halve the speed, down to the lowest."""
+        ...

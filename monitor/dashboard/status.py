@@ -1,0 +1,74 @@
+"""Two lines on top: the engine, and where the samples come from."""
+
+from rich.cells import cell_len
+from textual.content import Content
+
+from monitor.dashboard.palette import BLACK, INK, ORANGE, QUIET, ROLE_COLOUR, SKY_BLUE
+from monitor.dashboard.panel import Panel
+from monitor.dashboard.picture import Picture
+from monitor.snapshot import LevelView, Snapshot
+from monitor.source_view import SourceState, SourceView
+from monitor.text import elapsed, fit, plain, rate, share, span
+
+_LEVEL_WORD = {"supply": "feed", "battery": "battery", "ground": "ground"}
+_BEHIND_WORTH_SAYING_S = 0.5
+
+
+class Status(Panel):
+    """Speed, feed and state of the engine; state, rate, coverage and address of the source."""
+
+    def lines(self, picture: Picture, width: int) -> list[Content]:
+        """Engine, then source."""
+        return [engine_line(picture.snapshot, width), source_line(picture, width)]
+
+
+def engine_line(snapshot: Snapshot, width: int) -> Content:
+    """State, speed, the levels that a mean says something of, and when the coils answer."""
+    speed = "speed unknown" if snapshot.rpm is None else f"{snapshot.rpm:.0f} rpm"
+    parts = [(f" {snapshot.state.upper():10}", f"bold {INK}"), (f"{speed:>13}", f"bold {SKY_BLUE}")]
+    parts += [(_level(level), ROLE_COLOUR[level.role]) for level in snapshot.levels if level.role in _LEVEL_WORD]
+    timing = snapshot.acknowledgement_timing
+    parts.append((f"   answers {timing.replace('-', ' ') if timing else 'not learned yet'}", QUIET))
+    return _line(parts, width)
+
+
+def _level(level: LevelView) -> str:
+    volts = "unknown" if level.volts is None else f"{level.volts:.2f} V"
+    return f"   {_LEVEL_WORD[level.role]} {volts} ({plain(level.input)[:12]})"
+
+
+def source_line(picture: Picture, width: int) -> Content:
+    """State, pace, elapsed time, rate, coverage and loss; the address takes what room is left."""
+    source, snapshot = picture.source, picture.snapshot
+    word = _state_word(source)
+    parts = [(f" {word} ", f"bold {BLACK} on {ORANGE}" if source.state is SourceState.LOST else f"bold {INK}")]
+    if source.simulated:
+        parts.append((" SIMULATED ENGINE ", f"bold {BLACK} on {SKY_BLUE}"))
+    total = f" of {elapsed(source.total_s)}" if source.total_s is not None else ""
+    facts = [
+        f"{elapsed(snapshot.time_s)}{total}",
+        rate(source.sample_rate_hz),
+        f"coverage {share(snapshot.coverage)}",
+        f"lost samples {snapshot.lost_samples}",
+    ]
+    if source.behind_s >= _BEHIND_WORTH_SAYING_S:
+        facts.append(f"{span(source.behind_s)} behind")
+    facts += [plain(source.address)] + ([f"recording to {plain(source.recording_to)}"] if source.recording_to else [])
+    parts.append(("  " + "  ".join(facts), QUIET))
+    return _line(parts, width)
+
+
+def _state_word(source: SourceView) -> str:
+    if source.state is SourceState.FLOWING:
+        return "live" if source.speed is None else f"replay x{source.speed:g}"
+    return str(source.state).upper()
+
+
+def _line(parts: list[tuple[str, str]], width: int) -> Content:
+    """The parts in exactly `width` cells; the one that does not fit is cropped and what follows it left out."""
+    shown, room = [], width
+    for text, style in parts:
+        piece = fit(text, min(cell_len(plain(text)), room))
+        shown.append((piece, style))
+        room -= cell_len(piece)
+    return Content.assemble(*shown, " " * room)

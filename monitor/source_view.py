@@ -1,0 +1,34 @@
+"""What a screen may ask of the origin of the samples."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class SourceState(StrEnum):
+    """Where the stream stands."""
+
+    OPENING = "opening"
+    FLOWING = "flowing"
+    PAUSED = "paused"
+    ENDED = "ended"
+    LOST = "lost"
+
+
+@dataclass(frozen=True, slots=True)
+class SourceView:
+    """One frozen picture of the stream; everything unknown is None.
+
+    `reason` says why a source was lost. `speed` is the pace of a replay, in recorded seconds per second; None where
+    the source keeps its own time. `behind_s` is how far the analysis trails the newest sample. `recording_to` is the
+    folder being written.
+    """
+
+    address: str
+    state: SourceState = SourceState.OPENING
+    reason: str = ""
+    sample_rate_hz: float | None = None
+    simulated: bool = False
+    speed: float | None = None
+    total_s: float | None = None
+    behind_s: float = 0.0
+    recording_to: str | None = None

@@ -1,0 +1,56 @@
+import pytest
+
+from monitor.dashboard.picture import Picture
+from monitor.dashboard.status import engine_line, source_line
+from monitor.snapshot import LevelView
+from monitor.source_view import SourceState
+from tests.monitor.dashboard.pictures import snapshot, source
+
+NASTY = "[b]\x1b]0;x\x07\n\u202e点" + "y" * 10_000
+
+
+def test_the_engine_line_tells_state_speed_feed_and_when_coils_answer() -> None:
+    said = " ".join(engine_line(snapshot(), 80).plain.split())
+    assert said == "RUNNING 812 rpm feed 13.82 V (in1) answers during charge"
+
+
+def test_what_is_unknown_is_said_to_be_unknown() -> None:
+    now = snapshot(rpm=None, levels=(LevelView("in1", "supply", "", None),), acknowledgement_timing=None)
+    line = engine_line(now, 100).plain
+    assert "speed unknown" in line
+    assert "feed unknown (in1)" in line
+    assert "answers not learned yet" in line
+
+
+def test_the_source_line_tells_rate_coverage_and_loss_in_80_columns() -> None:
+    shown = Picture(snapshot(coverage=0.99996, lost_samples=12), source(simulated=True))
+    line = source_line(shown, 80).plain
+    assert line.startswith(" live ")
+    for part in ("SIMULATED ENGINE", "0:01:01", "50 kS/s", "coverage 99.99 %", "lost samples 12"):
+        assert part in line
+
+
+@pytest.mark.parametrize(
+    ("changes", "word"),
+    [
+        ({"state": SourceState.LOST}, "LOST"),
+        ({"state": SourceState.ENDED}, "ENDED"),
+        ({"state": SourceState.PAUSED, "speed": 1.0}, "PAUSED"),
+        ({"speed": 0.25, "total_s": 90.0}, "replay x0.25"),
+    ],
+)
+def test_the_state_of_the_source_is_a_word(changes: dict[str, object], word: str) -> None:
+    assert source_line(Picture(snapshot(), source(**changes)), 80).plain.startswith(f" {word} ")
+
+
+def test_an_analysis_that_trails_is_said_to() -> None:
+    assert "2.0 s behind" in source_line(Picture(snapshot(), source(behind_s=2.0)), 120).plain
+    assert "behind" not in source_line(Picture(snapshot(), source(behind_s=0.1)), 120).plain
+
+
+@pytest.mark.parametrize("width", [20, 80, 200])
+def test_hostile_addresses_and_inputs_are_text_and_keep_the_layout(width: int) -> None:
+    now = snapshot(levels=(LevelView(NASTY, "supply", NASTY, 12.0),))
+    shown = Picture(now, source(address=NASTY, recording_to=NASTY, reason=NASTY))
+    assert engine_line(now, width).cell_length == width
+    assert source_line(shown, width).cell_length == width
