@@ -8,7 +8,7 @@ if TYPE_CHECKING:
 
 
 def open_simulated(address: "Address") -> "Source":
-    """The engine an address like `simulated:?cylinders=4&rpm=800&fault=no-answer,cylinder=2` describes."""
+    """Make the engine that an address like `simulated:?cylinders=4&rpm=800&fault=no-answer,cylinder=2` describes."""
     from drivers.simulated.options import engine_from
 
     return engine_from(address)

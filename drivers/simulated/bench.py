@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 from acquire.block import ChannelInfo, Counts
 from drivers.simulated.crank import Crank
 from drivers.simulated.draws import uniform
-from drivers.simulated.faults import FaultBook
+from drivers.simulated.faults import FaultBook, Window
 from drivers.simulated.model import EngineModel
 from drivers.simulated.signals import Signal
-from drivers.simulated.traces import Traces
+from drivers.simulated.traces import Pulse, Traces
 from drivers.simulated.waveform import Canvas, Volts
 
 CHUNK = 32768
@@ -34,7 +34,7 @@ class Instrument:
     dtype: np.dtype[np.signedinteger]
 
     def channels(self) -> tuple[ChannelInfo, ...]:
-        """How to read each input."""
+        """Tell how to read each input."""
         half = 1 << (self.bits - 1)
         return tuple(
             ChannelInfo(f"in{i}", s.range_v / half, 0.0, -half, half - 1, s.name) for i, s in enumerate(self.signals, 1)
@@ -64,15 +64,17 @@ class Bench:
     ) -> None:
         self._model, self._instrument, self._crank, self._book, self._off = model, instrument, crank, book, off
         self._seed = seed
-        generator = np.random.Generator(np.random.Philox(seed))
-        self._noise = generator.standard_normal(_NOISE + CHUNK, dtype=np.float32) * np.float32(instrument.noise_v)
+        noise = np.random.Generator(np.random.Philox(seed)).standard_normal(_NOISE + CHUNK, dtype=np.float32)
+        per_volt = {s: self._counts_per_volt(s) for s in instrument.signals}
+        noises = {v: noise * np.float32(instrument.noise_v * v) for v in set(per_volt.values())}
+        self._noise = {s: noises[v] for s, v in per_volt.items()}
         controls = [s.number for s in instrument.signals if s.role == "control"]
         self._lead_coil = model.coil_of((controls or [model.firing_order[0]])[0])
         self._every = max(1, 2 ** int(math.log2(max(1.0, instrument.sample_rate_hz * 0.5e-3))))
         self._logic = [s for s in instrument.signals if s.role in ("control", "acknowledgement")]
 
     def draw(self, chunk: int, traces: Traces) -> Counts:
-        """Counts of chunk number `chunk`, shape (inputs, CHUNK)."""
+        """Draw the counts of chunk number `chunk`, shape (inputs, CHUNK)."""
         canvas = Canvas(chunk * CHUNK, CHUNK, self._instrument.sample_rate_hz)
         counts = np.empty((len(self._instrument.signals), CHUNK), self._instrument.dtype)
         roles = {s.role for s in self._instrument.signals}
@@ -99,7 +101,7 @@ class Bench:
         return currents.ground_v if one.role == "ground" else currents.total_a
 
     def _battery(self, canvas: Canvas) -> Volts:
-        """The battery at every few samples, straight lines between."""
+        """Draw the battery at every few samples, straight lines between."""
         every = self._every
         at = (canvas.first_index + np.arange(0, CHUNK + every, every)) / canvas.rate_hz
         self._crank.extend(float(at[-1]))
@@ -127,8 +129,8 @@ class Bench:
 
     def _supply(self, canvas: Canvas, battery: Volts, currents: _Currents) -> Volts:
         volts = battery - currents.feed_drop_v
-        for window in self._book.windows:
-            if window.kind == "feed-dropout" and window.cylinder in (None, self._lead_coil):
+        for window in self._book.of("feed-dropout"):
+            if window.cylinder in (None, self._lead_coil):
                 canvas.blend(volts, window.start_s, window.end_s, _GONE_V)
         for start_s, end_s in self._off:
             canvas.blend(volts, start_s, end_s, _GONE_V)
@@ -144,34 +146,36 @@ class Bench:
     def _acknowledgement(self, one: Signal, canvas: Canvas, traces: Traces) -> Volts:
         line = self._model.line
         volts = np.full(CHUNK, line.rest_v(line.pull_up_ohm), np.float32)
-        mine = [w for w in self._book.windows if w.cylinder is None or self._model.line_of(w.cylinder) == one.number]
-        weak = [w for w in mine if w.kind == "weak-pull-up" and canvas.touches(w.start_s, w.end_s)]
+        weak = [w for w in self._book.of("weak-pull-up") if self._concerns(w, one)]
         for window in weak:
             canvas.blend(volts, window.start_s, window.end_s, line.rest_v(window.number))
         for pulse in traces.pulls:
             if pulse.place == one.number:
                 ohm = max((w.number for w in weak if w.start_s <= pulse.end_s < w.end_s), default=line.pull_up_ohm)
-                tail_s = line.recovery_s(ohm)
-                self._pull(volts, canvas, pulse.start_s, pulse.end_s, pulse.level, tail_s)
-        for window in mine:
-            if window.kind == "line-held-low":
+                self._pull(volts, canvas, pulse, line.recovery_s(ohm))
+        for window in self._book.of("line-held-low"):
+            if self._concerns(window, one):
                 canvas.blend(volts, window.start_s, window.end_s, window.number)
-            elif window.kind == "line-open" and window.value == "controller":
+        for window in self._book.of("line-open"):
+            if window.value == "controller" and self._concerns(window, one):
                 canvas.blend(volts, window.start_s, window.end_s, _FLOAT_V)
         self._glitches(one, volts, canvas, traces)
         for start_s, end_s in self._off:
             canvas.blend(volts, start_s, end_s, _GONE_V)
         return volts
 
-    def _pull(self, volts: Volts, canvas: Canvas, start_s: float, end_s: float, low_v: float, tail_s: float) -> None:
-        """The lower of what is there and this pull, so that several coils may pull at once."""
-        if canvas.touches(start_s, end_s, 9.0 * tail_s):
-            span, shape = canvas.shape(start_s, end_s, tail_s)
+    def _concerns(self, window: Window, one: Signal) -> bool:
+        return window.cylinder is None or self._model.line_of(window.cylinder) == one.number
+
+    def _pull(self, volts: Volts, canvas: Canvas, pulse: Pulse, tail_s: float) -> None:
+        """Keep the lower of what is there and this pull, so that several coils may pull at once."""
+        if canvas.touches(pulse.start_s, pulse.end_s, 9.0 * tail_s):
+            span, shape = canvas.shape(pulse.start_s, pulse.end_s, tail_s)
             rest_v = self._model.line.rest_v(self._model.line.pull_up_ohm)
-            volts[span] = np.minimum(volts[span], rest_v + (low_v - rest_v) * shape)
+            volts[span] = np.minimum(volts[span], rest_v + (pulse.level - rest_v) * shape)
 
     def _injector(self, one: Signal, canvas: Canvas, traces: Traces, battery: Volts) -> Volts:
-        """Battery through the winding; near ground while open; the switch-off kick decays in a fifth of a millisecond."""
+        """Draw the battery through the winding, near ground while open, then the kick that decays in 0.2 ms."""
         volts = battery.copy()
         for start_s, end_s in self._off:
             canvas.blend(volts, start_s, end_s, _GONE_V)
@@ -194,9 +198,11 @@ class Bench:
     def _digitise(self, volts: Volts, one: Signal, row: int, chunk: int, out: NDArray[np.signedinteger]) -> None:
         half = 1 << (self._instrument.bits - 1)
         offset = int(uniform(self._seed, 40 + row, np.array([chunk]))[0] * _NOISE)
-        scaled = volts * np.float32(1.0 / one.scale)
-        scaled += self._noise[offset : offset + CHUNK]
-        scaled *= np.float32(half / one.range_v)
+        scaled = volts * np.float32(self._counts_per_volt(one) / one.scale)
+        scaled += self._noise[one][offset : offset + CHUNK]
         np.rint(scaled, out=scaled)
         np.clip(scaled, -half, half - 1, out=scaled)
         out[:] = scaled
+
+    def _counts_per_volt(self, one: Signal) -> float:
+        return (1 << (self._instrument.bits - 1)) / one.range_v

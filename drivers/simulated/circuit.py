@@ -1,5 +1,6 @@
 """The charging circuit in time: coils switched on and off, currents between, and pulls on the line that they cause."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -13,12 +14,11 @@ from drivers.simulated.schedule import Turn
 Floats = NDArray[np.float64]
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Charge:
     """One call of one coil: `pulls` are [start, end] of its answers so far, end None while it pulls."""
 
     turn: Turn
-    coil: int
     rise_s: float
     cut_s: float
     repeat: int = 0
@@ -41,17 +41,17 @@ class Segment:
     ground_extra: tuple[float, ...]
 
     def total_a(self, times_s: Floats) -> Floats:
-        """Current through the shared feed."""
+        """Give the current through the shared feed."""
         return self.charging.currents_a(None, times_s - self.start_s)
 
     def branch_a(self, coil: int, times_s: Floats) -> Floats:
-        """Current of one coil; zero where it is not charging."""
+        """Give the current of one coil; zero where it is not charging."""
         if coil not in self.coils:
             return np.zeros(times_s.shape)
         return self.charging.currents_a(self.coils.index(coil), times_s - self.start_s)
 
     def extra_ohm(self, coil: int) -> tuple[float, float]:
-        """Extra ohms in this coil's own feed and ground; zero where it is not charging."""
+        """Give the extra ohms in this coil's own feed and ground; zero where it is not charging."""
         if coil not in self.coils:
             return 0.0, 0.0
         return self.feed_extra[self.coils.index(coil)], self.ground_extra[self.coils.index(coil)]
@@ -68,31 +68,31 @@ class Circuit:
 
     def switch_on(self, charge: Charge) -> None:
         """Let `charge` draw current from now on."""
-        self._active[charge.coil] = charge
+        self._active[charge.turn.coil] = charge
 
     def switch_off(self, charge: Charge) -> None:
         """Cut its current; `charge.current_a` keeps what was cut."""
-        if self._active.get(charge.coil) is charge:
-            del self._active[charge.coil]
+        if self._active.get(charge.turn.coil) is charge:
+            del self._active[charge.turn.coil]
         _release(charge, self.time_s)
 
-    def advance(self, time_s: float, battery_v: float) -> Segment | None:
+    def advance(self, time_s: float, battery_v: Callable[[float], float]) -> Segment | None:
         """Let time pass to `time_s`, with no switching on the way. None if no current flows."""
         start_s, self.time_s = self.time_s, time_s
         if time_s <= start_s or not self._active:
             return None
         middle_s = 0.5 * (start_s + time_s)
-        live = [c for c in self._active.values() if not self._open(c.coil, middle_s)]
+        live = [c for c in self._active.values() if not self._open(c.turn.coil, middle_s)]
         for charge in self._active.values():
             if charge not in live:
                 charge.current_a = 0.0
                 _release(charge, start_s)
-        return self._charge(live, start_s, time_s, battery_v) if live else None
+        return self._charge(live, start_s, time_s, battery_v(middle_s)) if live else None
 
     def _charge(self, live: list[Charge], start_s: float, end_s: float, battery_v: float) -> Segment:
         middle_s = 0.5 * (start_s + end_s)
-        feed = tuple(self._ohms("feed-resistance", c.coil, middle_s) for c in live)
-        ground = tuple(self._ohms("ground-resistance", c.coil, middle_s) for c in live)
+        feed = tuple(self._ohms("feed-resistance", c.turn.coil, middle_s) for c in live)
+        ground = tuple(self._ohms("ground-resistance", c.turn.coil, middle_s) for c in live)
         feed_ohm = self._model.feed_resistance_ohm + self._ohms("feed-resistance", None, middle_s)
         ground_ohm = self._ohms("ground-resistance", None, middle_s)
         ohms = tuple(self._model.coil.resistance_ohm + f + g for f, g in zip(feed, ground, strict=True))
@@ -100,18 +100,17 @@ class Circuit:
         charging = network.charge(tuple(c.current_a for c in live), battery_v)
         for k, charge in enumerate(live):
             self._watch(charge, charging, k, start_s, end_s)
-        return Segment(start_s, end_s, tuple(c.coil for c in live), charging, feed_ohm, ground_ohm, feed, ground)
+        return Segment(start_s, end_s, tuple(c.turn.coil for c in live), charging, feed_ohm, ground_ohm, feed, ground)
 
     def _watch(self, charge: Charge, charging: Charging, k: int, start_s: float, end_s: float) -> None:
         """Note where its current passes the answer's levels."""
-        if self._answer.timing == DURING_CHARGE:
-            begins = charging.reaches_s(k, self._answer.low_a, end_s - start_s)
-            ends = charging.reaches_s(k, self._answer.high_a, end_s - start_s)
-            if begins is not None:
-                charge.pulls.append([start_s + begins, None])
-            if ends is not None:
-                _release(charge, start_s + ends)
-        charge.current_a = charging.current_a(k, end_s - start_s)
+        begin_a, charge.current_a = charge.current_a, charging.current_a(k, end_s - start_s)
+        if self._answer.timing != DURING_CHARGE:
+            return
+        if begin_a < self._answer.low_a <= charge.current_a:
+            charge.pulls.append([start_s + charging.reaches_s(k, self._answer.low_a, end_s - start_s), None])
+        if begin_a < self._answer.high_a <= charge.current_a:
+            _release(charge, start_s + charging.reaches_s(k, self._answer.high_a, end_s - start_s))
 
     def _ohms(self, kind: str, coil: int | None, time_s: float) -> float:
         return sum(w.number for w in self._book.at(kind, time_s) if w.cylinder == coil)

@@ -23,7 +23,7 @@ class Coil:
     inductance_h: float = 3.75e-3
 
     def charge_time_s(self, current_a: float, supply_v: Floats, series_ohm: float = 0.0) -> Floats:
-        """Time from zero to `current_a` at each of `supply_v`; infinite where it is never reached."""
+        """Give the time from zero to `current_a` at each of `supply_v`; infinite where it is never reached."""
         ohm = self.resistance_ohm + series_ohm
         share = np.minimum(current_a * ohm / np.maximum(supply_v, 1e-9), 1.0)
         with np.errstate(divide="ignore"):
@@ -47,7 +47,11 @@ class Network:
     inductance_h: float
 
     def charge(self, start_a: tuple[float, ...], supply_v: float) -> "Charging":
-        """Currents from `start_a` on, at a constant `supply_v`."""
+        """Let currents run on from `start_a` at a constant `supply_v`."""
+        if len(self.ohms) == 1:
+            ohm = self.ohms[0] + self.shared_ohm
+            steady_a = supply_v / ohm
+            return Charging((ohm / self.inductance_h,), ((start_a[0] - steady_a,),), (steady_a,))
         rates, vectors = _modes(self.ohms, self.shared_ohm, self.inductance_h)
         drive = vectors.sum(axis=0) * (supply_v / self.inductance_h)
         steady = vectors @ (drive / rates)
@@ -64,22 +68,20 @@ class Charging:
     steady: tuple[float, ...]
 
     def current_a(self, k: int, time_s: float) -> float:
-        """Current of coil k at one moment."""
+        """Give the current of coil k at one moment."""
         terms = zip(self.weights[k], self.rates, strict=True)
         return self.steady[k] + sum(w * math.exp(-rate * time_s) for w, rate in terms)
 
     def currents_a(self, k: int | None, times_s: Floats) -> Floats:
-        """Current of coil k, or of all together, at each of `times_s`."""
+        """Give the current of coil k, or of all together, at each of `times_s`."""
         chosen = range(len(self.steady)) if k is None else (k,)
         total = np.full(times_s.shape, sum(self.steady[j] for j in chosen))
         for mode, rate in enumerate(self.rates):
             total += sum(self.weights[j][mode] for j in chosen) * np.exp(-rate * times_s)
         return total
 
-    def reaches_s(self, k: int, level_a: float, until_s: float) -> float | None:
-        """First time within `until_s` at which coil k rises to `level_a`; None if it does not."""
-        if self.current_a(k, 0.0) >= level_a or self.current_a(k, until_s) < level_a:
-            return None
+    def reaches_s(self, k: int, level_a: float, until_s: float) -> float:
+        """Find when coil k rises to `level_a`, known to lie above its start and no higher than its end at `until_s`."""
         if len(self.rates) == 1:
             return math.log(self.weights[k][0] / (level_a - self.steady[k])) / self.rates[0]
         low, high = 0.0, until_s

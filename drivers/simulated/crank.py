@@ -76,11 +76,11 @@ class Crank:
         return np.maximum(np.searchsorted(self._knot_s, times_s, side="right") - 1, 0)
 
     def _grow(self) -> None:
-        time_s = np.arange(self._steps, self._steps + _STRETCH) * STEP_S
+        time_s = np.arange(self._steps, self._steps + _STRETCH, dtype=np.float64) * STEP_S
         rpm = np.interp(time_s, self._knot_s, self._knot_rpm)
         slow, fast = np.sin(2.0 * np.pi * time_s / np.array([[7.3], [2.9]]) + self._phases[:, None])
         rpm *= 1.0 + self._wander * (0.6 * slow + 0.4 * fast)
-        even = self._even + np.cumsum(rpm) * (STEP_S / 60.0)
+        even: Floats = self._even + np.cumsum(rpm) * (STEP_S / 60.0)
         self._even = float(even[-1])
         depth = np.where(self.modes(time_s) == MODES.index(CRANK), 0.12, 0.01)
         rpm *= 1.0 + depth * np.cos(2.0 * np.pi * self._firings * even)

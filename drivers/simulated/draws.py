@@ -12,14 +12,14 @@ _MASK = 0xFFFFFFFFFFFFFFFF
 
 
 def uniform(seed: int, stream: int, index: NDArray[Any]) -> Floats:
-    """Numbers in [0, 1), one per element of the integer array `index`; the mixing function is SplitMix64's."""
+    """Give numbers in [0, 1), one per element of the integer array `index`; the mixing function is SplitMix64's."""
     key = np.uint64((seed * 0xD1342543DE82EF95 + stream * _GOLDEN) & _MASK)
     mixed = _mix(_mix(np.asarray(index).astype(np.uint64) * np.uint64(_GOLDEN) + key) ^ key)
     return np.asarray((mixed >> np.uint64(11)).astype(np.float64) * 2.0**-53)
 
 
 def normal(seed: int, stream: int, index: NDArray[Any]) -> Floats:
-    """Standard normal numbers, one per element of `index` (Box and Muller 1958)."""
+    """Give standard normal numbers, one per element of `index` (Box and Muller 1958)."""
     radius = np.sqrt(-2.0 * np.log1p(-uniform(seed, stream, index)))
     return np.asarray(radius * np.cos(2.0 * np.pi * uniform(seed, stream + 1, index)))
 

@@ -18,8 +18,8 @@ TURN_KINDS: dict[str, float | str] = {
     "stray-answer": 0.6e-3,
     "glitch": 3e-6,
 }
-"""Faults that strike single turns, with their default value: "branch" loses the answer on its wire only, "coil" does not
-switch the current; ohms in the coil's pull-down; width in seconds of a stray answer and of a glitch."""
+"""Faults that strike single turns, with their default value: "branch" loses the answer on its wire only, "coil" does
+not switch the current; ohms in the coil's pull-down; width in seconds of a stray answer and of a glitch."""
 
 WINDOW_KINDS: dict[str, float | str] = {
     "feed-dropout": 0.0,
@@ -105,16 +105,15 @@ class FaultBook:
     def __init__(self, faults: tuple[Fault, ...], seed: int) -> None:
         self._seed = seed
         self.faults = faults
-        self.windows = [
-            Window(f.kind, f.cylinder, f.start_s, f.end_s, KINDS[f.kind] if f.value is None else f.value)
-            for f in faults
-            if f.kind in WINDOW_KINDS and f.probability == 1.0
-        ]
+        self._windows: dict[str, list[Window]] = {kind: [] for kind in WINDOW_KINDS}
+        for fault in faults:
+            if fault.kind in WINDOW_KINDS and fault.probability == 1.0:
+                self._windows[fault.kind].append(_window(fault, fault.start_s, fault.end_s))
         self._turn_faults = [(i, f) for i, f in enumerate(faults) if f.kind in TURN_KINDS]
         self._episode_faults = [(i, f) for i, f in enumerate(faults) if f.kind in WINDOW_KINDS and f.probability < 1.0]
 
     def struck(self, turns: NDArray[Any], cylinders: NDArray[Any], times_s: NDArray[Any]) -> list[dict[str, Fault]]:
-        """For each turn the single-turn faults that strike it, by kind."""
+        """Give for each turn the single-turn faults that strike it, by kind."""
         hits: list[dict[str, Fault]] = [{} for _ in turns]
         for number, fault in self._turn_faults:
             for i in self._drawn(number, fault, turns, cylinders, times_s):
@@ -124,25 +123,37 @@ class FaultBook:
     def open_windows(
         self, turns: NDArray[Any], cylinders: NDArray[Any], times_s: NDArray[Any], intervals_s: NDArray[Any]
     ) -> list[Window]:
-        """Windows that these turns bring; remembered too. Each starts somewhere from just before the spark to halfway to the next."""
+        """Open and remember the windows that these turns bring.
+
+        Each starts somewhere between just before its turn's spark and halfway to the next.
+        """
         fresh: list[Window] = []
         for number, fault in self._episode_faults:
             before_s = np.minimum(0.5 * intervals_s, 0.01)
             starts_s = times_s - before_s + uniform(self._seed, 2000 + number, turns) * (before_s + 0.5 * intervals_s)
             for i in self._drawn(number, fault, turns, cylinders, times_s):
                 start_s = float(starts_s[i])
-                assert fault.value is not None
-                fresh.append(Window(fault.kind, fault.cylinder, start_s, start_s + fault.duration_s, fault.value))
-        self.windows += fresh
+                fresh.append(_window(fault, start_s, start_s + fault.duration_s))
+                self._windows[fault.kind].append(fresh[-1])
         return fresh
 
+    def of(self, kind: str) -> list[Window]:
+        """Give all windows of this kind that are not forgotten."""
+        return self._windows[kind]
+
+    def all(self) -> list[Window]:
+        """Give the windows of all kinds."""
+        return [window for windows in self._windows.values() for window in windows]
+
     def at(self, kind: str, time_s: float) -> Iterator[Window]:
-        """The windows of this kind that are open at `time_s`."""
-        return (w for w in self.windows if w.kind == kind and w.start_s <= time_s < w.end_s)
+        """Give the windows of this kind that are open at `time_s`."""
+        return (w for w in self._windows[kind] if w.start_s <= time_s < w.end_s)
 
     def forget(self, before_s: float) -> None:
         """Drop windows that closed before `before_s`."""
-        self.windows = [w for w in self.windows if w.end_s >= before_s]
+        for kind, windows in self._windows.items():
+            if windows:
+                self._windows[kind] = [w for w in windows if w.end_s >= before_s]
 
     def _drawn(
         self, number: int, fault: Fault, turns: NDArray[Any], cylinders: NDArray[Any], times_s: NDArray[Any]
@@ -152,3 +163,8 @@ class FaultBook:
         if fault.cylinder is not None:
             drawn &= cylinders == fault.cylinder
         return [int(i) for i in np.flatnonzero(drawn)]
+
+
+def _window(fault: Fault, start_s: float, end_s: float) -> Window:
+    assert fault.value is not None
+    return Window(fault.kind, fault.cylinder, start_s, end_s, fault.value)

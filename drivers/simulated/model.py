@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from acquire.errors import AddressError
 from drivers.simulated.coil import Coil
@@ -54,17 +55,17 @@ class Line:
     saturation_v: float = 0.7
 
     def rest_v(self, pull_up_ohm: float) -> float:
-        """Level with nobody pulling: the divider of pull-up and leak."""
+        """Give the level with nobody pulling: the divider of pull-up and leak."""
         return 5.0 * self.leak_ohm / (pull_up_ohm + self.leak_ohm)
 
     def low_v(self, pull_up_ohm: float, pull_down_ohm: float) -> float:
-        """Level with one coil pulling through `pull_down_ohm`."""
+        """Give the level with one coil pulling through `pull_down_ohm`."""
         rest_v = self.rest_v(pull_up_ohm)
         source_ohm = pull_up_ohm * self.leak_ohm / (pull_up_ohm + self.leak_ohm)
         return self.saturation_v + (rest_v - self.saturation_v) * pull_down_ohm / (pull_down_ohm + source_ohm)
 
     def recovery_s(self, pull_up_ohm: float) -> float:
-        """Time constant of the rise after the coil lets go."""
+        """Give the time constant of the rise after the coil lets go."""
         return self.capacitance_f * pull_up_ohm * self.leak_ohm / (pull_up_ohm + self.leak_ohm)
 
 
@@ -139,7 +140,7 @@ class EngineModel:
         angles = self.firing_angles_deg
         if angles is None:
             return
-        rising = all(a < b for a, b in zip(angles, angles[1:], strict=False))
+        rising = all(a < b for a, b in pairwise(angles))
         fits = len(angles) == self.cylinders and rising and angles[0] >= 0 and angles[-1] < self.cycle_deg
         _require(
             fits, f"angles must be {self.cylinders} rising crank angles from 0 to below {self.cycle_deg:.0f} degrees"
@@ -167,18 +168,18 @@ class EngineModel:
         return self.firing_angles_deg or tuple(i * self.cycle_deg / self.cylinders for i in range(self.cylinders))
 
     def sharers(self, cylinder: int) -> tuple[int, ...]:
-        """All cylinders on the coil of this one, itself first."""
+        """Give all cylinders on the coil of this one, itself first."""
         if self.sparks_per_cycle == 1:
             return (cylinder,)
         half = self.cylinders // 2
         return (cylinder, self.firing_order[(self.firing_order.index(cylinder) + half) % self.cylinders])
 
     def coil_of(self, cylinder: int) -> int:
-        """The coil's name: the lowest cylinder number on it."""
+        """Give the coil's name: the lowest cylinder number on it."""
         return min(self.sharers(cylinder))
 
     def line_of(self, cylinder: int) -> int | None:
-        """Index of the acknowledgement line its coil answers on."""
+        """Give the index of the acknowledgement line its coil answers on."""
         mine = set(self.sharers(cylinder))
         return next((i for i, line in enumerate(self.lines) if mine & set(line)), None)
 

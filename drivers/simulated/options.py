@@ -3,131 +3,146 @@
     simulated:?cylinders=6&order=1-4-2-5-3-6&rate=100000&inputs=supply,control1,acknowledgement&scenario=idle
     &fault=no-answer,cylinder=4,probability=0.02&seed=1&duration=60&pace=0&timing=at-spark
 
-`order`, `angles` and each of `lines` are numbers joined by hyphens; `lines=each` gives every coil its own; `inputs=all`
-connects every control; `rpm` holds one speed; `knots` is time:rpm:mode,...; `fault` may come several times.
+`order`, `angles` and each of `lines` are numbers joined by hyphens; `lines=each` gives every coil its own line;
+`inputs=all` connects every control; `rpm` holds one speed; `knots` is time:rpm:mode,...; `fault` may come more
+than once.
 """
 
 import dataclasses
-from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any, TypeVar
+import math
+from collections.abc import Callable
+from typing import Any, TypeVar
 
 from acquire.clock import SystemClock
-from acquire.errors import AddressError
+from drivers.address import Address
 from drivers.simulated.coil import Coil
-from drivers.simulated.faults import Fault
-from drivers.simulated.model import Acknowledgement, Advance, Dwell, EngineModel
-from drivers.simulated.scenario import Knot, Scenario, constant, named
+from drivers.simulated.faults import KINDS, Fault
+from drivers.simulated.model import AT_SPARK, DURING_CHARGE, Acknowledgement, Advance, Dwell, EngineModel
+from drivers.simulated.scenario import NAMES, Knot, Scenario, constant, named
 from drivers.simulated.source import THREE_LEADS, SimulatedEngine
 
-if TYPE_CHECKING:
-    from drivers.address import Address
+Number = TypeVar("Number", int, float)
 
-T = TypeVar("T")
+_KEYS = (
+    "cylinders", "order", "sparks", "angles", "strokes", "coil_ohm", "coil_h", "feed_ohm", "timing", "low_a", "high_a",
+    "target_a", "lines", "jitter_deg", "step_deg", "repeats", "scenario", "rpm", "knots", "wander", "fault", "inputs",
+    "rate", "seed", "noise", "bits", "range", "duration", "block", "dtype", "pace",
+)  # fmt: skip
 
 
-def engine_from(address: "Address") -> SimulatedEngine:
-    """The engine the address describes; paced by the machine's clock unless pace=0. AddressError names what is wrong."""
-    query = _Query(address.query)
+def engine_from(address: Address) -> SimulatedEngine:
+    """Make the engine, paced by the machine's clock unless pace=0. AddressError names the key and what is right."""
+    address.allow(*_KEYS)
     if address.path:
-        raise AddressError(f"{address.text}: nothing can stand before the ?; try simulated:?cylinders=4&scenario=snap")
-    scenario_name = query.take("scenario", str, "idle")
-    model = _model(query, scenario_name)
-    scenario = _scenario(query, scenario_name)
-    live = query.take("pace", _truth, True)
-    settings: dict[str, Any] = {
-        "faults": [_fault(text) for text in query.all("fault")],
-        "inputs": _inputs(query, model),
-        "sample_rate_hz": query.take("rate", float, 100_000.0),
-        "seed": query.take("seed", int, 1),
-        "noise_v": query.take("noise", float, 0.005),
-        "bits": query.take("bits", int, 16),
-        "input_range_v": query.take("range", float, None),
-        "duration_s": query.take("duration", float, None),
-        "block_samples": query.take("block", int, None),
-        "dtype": query.take("dtype", _dtype, "int16"),
-    }
-    query.finish()
-    return SimulatedEngine(model, scenario, clock=SystemClock() if live else None, address=address.text, **settings)
-
-
-class _Query:
-    """The parameters, each taken once; what is left over at the end nobody knows."""
-
-    def __init__(self, query: Mapping[str, tuple[str, ...]]) -> None:
-        self._left = dict(query)
-
-    def take(self, key: str, convert: Callable[[str], Any], default: Any) -> Any:
-        values = self._left.pop(key, ())
-        if len(values) > 1:
-            raise AddressError(f"simulated engine: {key} is given {len(values)} times; once will do")
-        return _convert(key, values[0], convert) if values else default
-
-    def all(self, key: str) -> tuple[str, ...]:
-        return self._left.pop(key, ())
-
-    def finish(self) -> None:
-        if self._left:
-            raise AddressError(f"simulated engine: {next(iter(self._left))}: no such parameter; see drivers/simulated")
-
-
-def _convert(key: str, text: str, convert: Callable[[str], Any]) -> Any:
-    try:
-        return convert(text)
-    except AddressError:
-        raise
-    except (ValueError, OverflowError) as error:
-        raise AddressError(
-            f"simulated engine: {key}={text}: not a {_WANTED.get(convert, 'value of that kind')}"
-        ) from error
-
-
-def _model(query: _Query, scenario_name: str) -> EngineModel:
-    order = query.take("order", _whole_numbers, ())
-    cylinders = query.take("cylinders", int, len(order) or 6)
-    lines = query.take("lines", lambda text: _lines(text, cylinders), ())
-    coil, answer = Coil(), Acknowledgement()
-    return EngineModel(
-        cylinders=cylinders,
-        firing_order=order,
-        sparks_per_cycle=query.take("sparks", int, 1),
-        firing_angles_deg=query.take("angles", _numbers, None),
-        strokes=query.take("strokes", int, 4),
-        coil=Coil(query.take("coil_ohm", float, coil.resistance_ohm), query.take("coil_h", float, coil.inductance_h)),
-        feed_resistance_ohm=query.take("feed_ohm", float, 0.08),
-        acknowledgement=Acknowledgement(
-            query.take("timing", str, answer.timing),
-            query.take("low_a", float, answer.low_a),
-            query.take("high_a", float, answer.high_a),
-        ),
-        lines=lines,
-        advance=Advance(jitter_deg=query.take("jitter_deg", float, 1.0), step_deg=query.take("step_deg", float, 0.0)),
-        dwell=Dwell(target_a=query.take("target_a", float, 6.5)),
-        repeated_sparks=query.take("repeats", int, 2 if scenario_name == "cold-start-drive" else 0),
+        raise address.error(address.path, "nothing can stand before the ?; try simulated:?cylinders=4&scenario=snap")
+    model = _model(address)
+    return SimulatedEngine(
+        model,
+        _scenario(address),
+        tuple(_fault(address, text) for text in address.texts("fault")),
+        inputs=_inputs(address, model),
+        sample_rate_hz=address.number("rate", 100_000.0, 1e3, 1e8),
+        seed=address.whole("seed", 1, 0, 2**53),
+        noise_v=address.number("noise", 0.005, 0.0, 10.0),
+        dtype=address.choice("dtype", "int16", ("int8", "int16", "int32")),
+        bits=address.whole("bits", 8 if address.string("dtype", "") == "int8" else 16, 2, 24),
+        input_range_v=address.number("range", None, 1e-3, 1e4),
+        duration_s=address.number("duration", None, 1e-3, 1e7),
+        clock=SystemClock() if address.choice("pace", "1", ("0", "1")) == "1" else None,
+        block_samples=address.whole("block", None, 1, 10**9),
+        address=address.text,
     )
 
 
-def _scenario(query: _Query, name: str) -> Scenario:
-    rpm = query.take("rpm", float, None)
-    knots = query.take("knots", _knots, None)
-    wander = query.take("wander", float, None)
-    scenario = Scenario(knots) if knots is not None else constant(rpm) if rpm is not None else named(name)
-    return scenario if wander is None else dataclasses.replace(scenario, wander=wander)
+def _model(address: Address) -> EngineModel:
+    order = _list(address, "order", int)
+    cylinders = address.whole("cylinders", len(order) or 6, 1, 24)
+    drive = address.string("scenario", "idle") == "cold-start-drive"
+    return EngineModel(
+        cylinders=cylinders,
+        firing_order=order,
+        sparks_per_cycle=address.whole("sparks", 1, 1, 2),
+        firing_angles_deg=_list(address, "angles", float) or None,
+        strokes=address.whole("strokes", 4, 2, 4),
+        coil=Coil(address.number("coil_ohm", 0.5, 1e-3, 100.0), address.number("coil_h", 3.75e-3, 1e-5, 1.0)),
+        feed_resistance_ohm=address.number("feed_ohm", 0.08, 0.0, 10.0),
+        acknowledgement=Acknowledgement(
+            address.choice("timing", DURING_CHARGE, (DURING_CHARGE, AT_SPARK)),
+            address.number("low_a", 2.0, 0.01, 100.0),
+            address.number("high_a", 4.0, 0.01, 100.0),
+        ),
+        lines=_lines(address, cylinders),
+        advance=Advance(
+            jitter_deg=address.number("jitter_deg", 1.0, 0.0, 5.0), step_deg=address.number("step_deg", 0.0, 0.0, 20.0)
+        ),
+        dwell=Dwell(address.number("target_a", 6.5, 0.1, 100.0)),
+        repeated_sparks=address.whole("repeats", 2 if drive else 0, 0, 5),
+    )
 
 
-def _inputs(query: _Query, model: EngineModel) -> tuple[str, ...]:
-    names: tuple[str, ...] = query.take("inputs", lambda text: tuple(text.split(",")), THREE_LEADS)
-    controls = tuple(f"control{c}" for c in range(1, model.cylinders + 1))
-    return ("supply", *controls, "acknowledgement") if names == ("all",) else names
+def _scenario(address: Address) -> Scenario:
+    rpm, knots = address.number("rpm", None, 0.0, 20000.0), address.string("knots", None)
+    if knots is not None:
+        scenario = _knots(address, knots)
+    elif rpm is not None:
+        scenario = constant(rpm)
+    else:
+        scenario = named(address.choice("scenario", "idle", NAMES))
+    return dataclasses.replace(scenario, wander=address.number("wander", scenario.wander, 0.0, 0.2))
 
 
-def _fault(text: str) -> Fault:
+def _inputs(address: Address, model: EngineModel) -> tuple[str, ...]:
+    text = address.string("inputs", ",".join(THREE_LEADS))
+    if text != "all":
+        return tuple(text.split(","))
+    lines = [f"acknowledgement{i}" if i > 1 else "acknowledgement" for i in range(1, len(model.lines) + 1)]
+    return ("supply", *(f"control{c}" for c in range(1, model.cylinders + 1)), *lines)
+
+
+def _lines(address: Address, cylinders: int) -> tuple[tuple[int, ...], ...]:
+    text = address.string("lines", "")
+    if text == "each":
+        return tuple((c,) for c in range(1, cylinders + 1))
+    return tuple(_numbers(address, "lines", part, int) for part in text.split(",") if text)
+
+
+def _list(address: Address, key: str, convert: type[Number]) -> tuple[Number, ...]:
+    text = address.string(key, None)
+    return _numbers(address, key, text, convert) if text is not None else ()
+
+
+def _numbers(address: Address, key: str, text: str, convert: type[Number]) -> tuple[Number, ...]:
+    try:
+        numbers = tuple(convert(part) for part in text.split("-"))
+    except ValueError:
+        raise address.error(key, f'"{text}" is no list of numbers joined by hyphens, like 1-3-4-2') from None
+    if not all(map(math.isfinite, numbers)):
+        raise address.error(key, f'"{text}" holds a number that is not finite')
+    return numbers
+
+
+def _knots(address: Address, text: str) -> Scenario:
+    try:
+        rows = [part.split(":") for part in text.split(",")]
+        knots = tuple(Knot(float(time_s), float(rpm), *mode[:1]) for time_s, rpm, *mode in rows)
+    except ValueError:
+        raise address.error("knots", f'"{text}" is no list of time:rpm:mode, like 0:0:stand,1:200:crank') from None
+    return Scenario(knots)
+
+
+def _fault(address: Address, text: str) -> Fault:
     kind, *parts = text.split(",")
     fields: dict[str, Any] = {}
     for part in parts:
         key, _, value = part.partition("=")
         if key not in _FAULT_FIELDS:
-            raise AddressError(f"simulated engine: fault={text}: {key}: one of {', '.join(_FAULT_FIELDS)}")
-        fields[key] = _convert(f"fault={kind},{key}", value, _FAULT_FIELDS[key])
+            raise address.error("fault", f'"{part}" is not one of {", ".join(_FAULT_FIELDS)} with = and a value')
+        try:
+            fields[key] = _FAULT_FIELDS[key](value)
+        except ValueError:
+            raise address.error("fault", f'{key}: "{value}" cannot be read') from None
+    if kind not in KINDS:
+        raise address.error("fault", f'"{kind}" is none of {", ".join(KINDS)}')
     return Fault(kind, **fields)
 
 
@@ -142,46 +157,4 @@ _FAULT_FIELDS: dict[str, Callable[[str], Any]] = {
     "end_s": float,
     "value": _number_or_word,
     "duration_s": float,
-}
-
-
-def _truth(text: str) -> bool:
-    if text not in ("0", "1"):
-        raise ValueError(text)
-    return text == "1"
-
-
-def _dtype(text: str) -> str:
-    if text not in ("int8", "int16", "int32"):
-        raise ValueError(text)
-    return text
-
-
-def _whole_numbers(text: str) -> tuple[int, ...]:
-    return tuple(int(part) for part in text.split("-"))
-
-
-def _numbers(text: str) -> tuple[float, ...]:
-    return tuple(float(part) for part in text.split("-"))
-
-
-def _lines(text: str, cylinders: int) -> tuple[tuple[int, ...], ...]:
-    if text == "each":
-        return tuple((c,) for c in range(1, cylinders + 1))
-    return tuple(_whole_numbers(part) for part in text.split(","))
-
-
-def _knots(text: str) -> tuple[Knot, ...]:
-    rows = [part.split(":") for part in text.split(",")]
-    return tuple(Knot(float(time_s), float(rpm), *mode) for time_s, rpm, *mode in rows)
-
-
-_WANTED: dict[Callable[[str], Any], str] = {
-    int: "whole number",
-    float: "number",
-    _truth: "0 or 1",
-    _dtype: "type: int8, int16 or int32",
-    _whole_numbers: "list of whole numbers like 1-3-4-2",
-    _numbers: "list of numbers like 0-150-240",
-    _knots: "list like 0:0:stand,1:200:crank,2:800:run",
 }

@@ -39,7 +39,7 @@ class Running:
         self._given_up: set[int] = set()
         self._cut: tuple[float, float] | None = None
         self.traces = Traces()
-        for window in book.windows:
+        for window in book.all():
             self._note_window(window)
 
     def until(self, time_s: float) -> None:
@@ -61,15 +61,14 @@ class Running:
         self._book.forget(before_s - 1.0)
 
     def all_cut(self) -> TrueEvent | None:
-        """The cut that is going on, if one is."""
+        """Give the cut that is going on, if one is."""
         return None if self._cut is None else TrueEvent("all-cut", None, *self._cut)
 
     def _at(self, time_s: float, act: Callable[[], None]) -> None:
         heapq.heappush(self._events, (time_s, next(self._tickets), act))
 
     def _pass_time(self, time_s: float) -> None:
-        battery_v = self._crank.volts_at(0.5 * (self._circuit.time_s + time_s))
-        segment = self._circuit.advance(time_s, battery_v)
+        segment = self._circuit.advance(time_s, self._crank.volts_at)
         if segment is not None:
             self.traces.segments.append(segment)
 
@@ -96,9 +95,7 @@ class Running:
         stray, glitch = turn.faults.get("stray-answer"), turn.faults.get("glitch")
         if stray is not None:
             start_s = turn.spark_s + (0.4 + 0.2 * place[0]) * turn.interval_s
-            pulse = Pulse(
-                self._model.line_of(turn.cylinder) or 0, start_s, start_s + stray.number, self._low_v(0.0, start_s)
-            )
+            pulse = Pulse(turn.line or 0, start_s, start_s + stray.number, self._low_v(0.0, start_s))
             self.traces.pulls.append(pulse)
             self._verdicts.events.append(TrueEvent("stray-answer", None, pulse.start_s, pulse.end_s))
         if glitch is not None:
@@ -114,14 +111,13 @@ class Running:
         if self._cut is not None:
             self._verdicts.events.append(TrueEvent("all-cut", None, *self._cut))
             self._cut = None
-        coil = self._model.coil_of(turn.cylinder)
-        if coil in self._given_up or "no-call" in turn.faults:
+        if turn.coil in self._given_up or "no-call" in turn.faults:
             self._at(turn.spark_s, lambda: self._verdicts.uncalled(turn))
-            self._inject(turn, coil)
+            self._inject(turn)
             return
         no_answer = turn.faults.get("no-answer")
         switched = no_answer is None or no_answer.value != "coil"
-        self._start(Charge(turn, coil, turn.spark_s - turn.dwell_s, turn.spark_s, switched=switched))
+        self._start(Charge(turn, turn.spark_s - turn.dwell_s, turn.spark_s, switched=switched))
 
     def _start(self, charge: Charge) -> None:
         if charge.switched:
@@ -130,19 +126,19 @@ class Running:
 
     def _finish(self, charge: Charge) -> None:
         self._circuit.switch_off(charge)
-        self.traces.calls.append(Pulse(charge.coil, charge.rise_s, charge.cut_s))
+        self.traces.calls.append(Pulse(charge.turn.coil, charge.rise_s, charge.cut_s))
         answers = [] if "no-answer" in charge.turn.faults else self._answers(charge)
-        line = self._model.line_of(charge.turn.cylinder)
+        line = charge.turn.line
         seen = False
         for start_s, end_s in answers:
-            if line is not None and not self._severed(charge.coil, start_s):
+            if line is not None and not self._severed(charge.turn.coil, start_s):
                 self._pull(charge, line, start_s, end_s)
                 seen = seen or not self._hidden(line, start_s)
         repeats = self._repeat(charge)
         if charge.repeat == 0:
             self._count(charge, seen)
             self._verdicts.called(charge, answers[0] if answers else None, seen, repeats)
-            self._inject(charge.turn, charge.coil)
+            self._inject(charge.turn)
 
     def _answers(self, charge: Charge) -> list[tuple[float, float]]:
         answer = self._model.acknowledgement
@@ -177,20 +173,20 @@ class Running:
         repeats = min(fit, self._model.repeated_sparks)
         if charge.repeat < repeats:
             rise_s = charge.cut_s + _REPEAT_SPARK_S
-            again = Charge(turn, charge.coil, rise_s, rise_s + _REPEAT_CHARGE_S, charge.repeat + 1, charge.switched)
+            again = Charge(turn, rise_s, rise_s + _REPEAT_CHARGE_S, charge.repeat + 1, charge.switched)
             self._at(rise_s, lambda: self._start(again))
         return repeats
 
     def _count(self, charge: Charge, seen: bool) -> None:
-        """The controller's own watch over its coils."""
-        self._misses[charge.coil] = 0 if seen else self._misses[charge.coil] + 1
-        if self._misses[charge.coil] >= self._patience:
-            self._given_up.add(charge.coil)
+        """Keep the controller's own watch over its coils."""
+        self._misses[charge.turn.coil] = 0 if seen else self._misses[charge.turn.coil] + 1
+        if self._misses[charge.turn.coil] >= self._patience:
+            self._given_up.add(charge.turn.coil)
             self._verdicts.events.append(TrueEvent(FAIL_SAFE, charge.turn.cylinder, charge.cut_s, math.inf))
 
-    def _inject(self, turn: Turn, coil: int) -> None:
+    def _inject(self, turn: Turn) -> None:
         """Fuel for this cylinder's next stroke, half a cycle on; its width is a plain line over speed."""
-        if turn.fuelled and coil not in self._given_up:
+        if turn.fuelled and turn.coil not in self._given_up:
             start_s = turn.spark_s + 0.5 * turn.interval_s * self._model.cylinders
             width_s = 2.2e-3 + 0.3e-6 * turn.rpm
             self.traces.injections.append(Pulse(turn.cylinder, start_s, start_s + width_s))

@@ -1,6 +1,7 @@
 """What the engine is asked to do: speed and mode over time."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import NamedTuple
 
 from acquire.errors import AddressError
@@ -33,7 +34,7 @@ class Scenario:
 
     def __post_init__(self) -> None:
         times = [knot.time_s for knot in self.knots]
-        if not times or times[0] != 0 or any(b <= a for a, b in zip(times, times[1:], strict=False)):
+        if not times or times[0] != 0 or any(b <= a for a, b in pairwise(times)):
             raise AddressError("simulated engine: a scenario's times must start at 0 and rise")
         for knot in self.knots:
             if knot.mode not in MODES or not 0 <= knot.rpm <= 20000:
@@ -41,12 +42,12 @@ class Scenario:
 
 
 def constant(rpm: float) -> Scenario:
-    """One speed for ever."""
+    """Hold one speed for ever."""
     return Scenario((Knot(0.0, rpm),))
 
 
 def named(name: str) -> Scenario:
-    """A scenario by its name; AddressError tells which there are."""
+    """Find a scenario by its name; AddressError tells which there are."""
     if name not in _NAMED:
         raise AddressError(f"simulated engine: scenario={name}: one of {', '.join(_NAMED)}")
     return Scenario(_NAMED[name])
@@ -60,7 +61,8 @@ _NAMED: dict[str, tuple[Knot, ...]] = {
     "idle": _knots((0, 800, RUN)),
     "cruise": _knots((0, 2500, RUN), (10, 2700, RUN), (25, 2400, RUN), (40, 2500, RUN)),
     "crank-and-idle": _knots(
-        (0, 0, STAND), (1, 0, CRANK), (1.3, 220, CRANK), (2.4, 230, RUN), (2.9, 1500, RUN), (4.5, 900, RUN), (6, 800, RUN)
+        (0, 0, STAND), (1, 0, CRANK), (1.3, 220, CRANK), (2.4, 230, RUN), (2.9, 1500, RUN), (4.5, 900, RUN),
+        (6, 800, RUN)
     ),
     "snap": _knots(
         (0, 800, RUN), (3, 800, RUN), (3.5, 5800, RUN), (3.8, 5800, OVERRUN), (5.5, 1200, RUN), (6.5, 800, RUN)
@@ -77,3 +79,6 @@ _NAMED: dict[str, tuple[Knot, ...]] = {
         (118.6, 0, OFF),
     ),
 }  # fmt: skip
+
+NAMES = tuple(_NAMED)
+"""The scenarios that have a name."""

@@ -21,7 +21,7 @@ _SHAPES = {
 
 @dataclass(frozen=True, slots=True)
 class Signal:
-    """One connected signal. `number` is a control's or injector's cylinder, an acknowledgement line's index (0-based)."""
+    """One connected signal; `number` is a control's or injector's cylinder, or a line's index from 0."""
 
     name: str
     role: str
@@ -31,12 +31,13 @@ class Signal:
 
 
 def signal(name: str, model: EngineModel, range_v: float | None = None) -> Signal:
-    """The signal called `name`: supply, battery, ground, current, acknowledgement (or acknowledgement2), control1, injector3."""
+    """Find the signal called `name`, such as supply, acknowledgement2 or control1; AddressError tells which exist."""
     match = re.fullmatch(r"([a-z]+)(\d{0,3})", name)
     role, digits = match.groups() if match else ("", "")
     if role not in _SHAPES or ((role in _NUMBERED) != bool(digits) and role != "acknowledgement"):
         raise AddressError(
-            f"simulated engine: inputs={name}: one of supply, battery, ground, current, acknowledgement, control1, injector1"
+            f"simulated engine: inputs={name}: one of supply, battery, ground, current, acknowledgement, "
+            f"acknowledgement2, control1, injector1"
         )
     number = int(digits) if digits else 1
     most = len(model.lines) if role == "acknowledgement" else model.cylinders
@@ -47,7 +48,7 @@ def signal(name: str, model: EngineModel, range_v: float | None = None) -> Signa
 
 
 def setup_text(model: EngineModel, signals: tuple[Signal, ...]) -> str:
-    """The set-up file (TOML) that describes this engine and these inputs."""
+    """Write the set-up file (TOML) that describes this engine and these inputs."""
     lines = [
         "[vehicle]",
         'label = "simulated engine"',

@@ -5,6 +5,7 @@ import itertools
 import math
 import threading
 from collections.abc import Iterator, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import DTypeLike
@@ -61,7 +62,7 @@ class SimulatedEngine:
         self._scenario = scenario or named("idle")
         self._clock, self._address, self._seed = clock, address, seed
         signals = tuple(signal(name, self._model, input_range_v) for name in inputs)
-        self._instrument = Instrument(sample_rate_hz, signals, bits, noise_v, np.dtype(dtype))
+        self._instrument = Instrument(sample_rate_hz, signals, bits, noise_v, _signed(dtype))
         self._total = None if duration_s is None else round(duration_s * sample_rate_hz)
         self._block_samples = block_samples or (round(_LIVE_BLOCK_S * sample_rate_hz) if clock else CHUNK)
         self._stop = threading.Event()
@@ -93,7 +94,7 @@ class SimulatedEngine:
         )
 
     def blocks(self) -> Iterator[SampleBlock]:
-        """All blocks, none longer than asked, none across a chunk; lost samples are left out and the index jumps."""
+        """Give all blocks, none longer than asked, none across a chunk; the index jumps over lost samples."""
         for chunk in itertools.count():
             first = chunk * CHUNK
             end = first + CHUNK if self._total is None else min(first + CHUNK, self._total)
@@ -112,13 +113,13 @@ class SimulatedEngine:
         self._stop.set()
 
     def truth(self) -> tuple[TrueFiring, ...]:
-        """The firings up to what has been handed out, in order of spark."""
+        """Give the firings up to what has been handed out, in order of spark."""
         handed_s = self._handed / self._instrument.sample_rate_hz
         rows = [f for f in self._verdicts.firings if 0.0 <= f.spark_s < handed_s]
         return tuple(sorted(rows, key=lambda f: f.spark_s))
 
     def events(self) -> tuple[TrueEvent, ...]:
-        """Faults' windows and strokes and cuts that began in what has been handed out, in order of start."""
+        """Give faults' windows and strokes and cuts that began in what has been handed out, in order of start."""
         handed_s = self._handed / self._instrument.sample_rate_hz
         running = self._running.all_cut()
         known = [*self._verdicts.events, *([running] if running else [])]
@@ -131,7 +132,7 @@ class SimulatedEngine:
         return self._bench.draw(chunk, self._running.traces)
 
     def _spans(self, first: int, end: int) -> Iterator[tuple[int, int]]:
-        """The samples of [first, end) that are not lost, in pieces no longer than a block."""
+        """Cut the samples of [first, end) that are not lost into pieces no longer than a block."""
         start = first
         for lost_start, lost_end in [*self._lost(first, end), (end, end)]:
             for at in range(start, lost_start, self._block_samples):
@@ -140,8 +141,7 @@ class SimulatedEngine:
 
     def _lost(self, first: int, end: int) -> list[tuple[int, int]]:
         rate_hz = self._instrument.sample_rate_hz
-        windows = [w for w in self._book.windows if w.kind == "lost-samples"]
-        edges = [(w.start_s * rate_hz, min(w.end_s * rate_hz, end)) for w in windows]
+        edges = [(w.start_s * rate_hz, min(w.end_s * rate_hz, end)) for w in self._book.of("lost-samples")]
         spans = [(max(math.ceil(a), first), math.ceil(b)) for a, b in edges if a <= end]
         return sorted(span for span in spans if span[0] < span[1])
 
@@ -155,7 +155,7 @@ class SimulatedEngine:
         return not self._stop.is_set()
 
     def _placed(self, fault: Fault) -> Fault:
-        """The fault with its cylinder named as the coil that cylinder hangs on."""
+        """Name the fault's cylinder as the coil that cylinder hangs on."""
         if fault.cylinder is None:
             return fault
         if fault.cylinder not in self._model.firing_order:
@@ -167,7 +167,7 @@ class SimulatedEngine:
         size = 8 * one.dtype.itemsize
         checks = (
             (1000.0 <= one.sample_rate_hz <= 1e8, f"rate={one.sample_rate_hz:g}: 1000 to 100000000 samples a second"),
-            (one.dtype.kind == "i" and 2 <= one.bits <= min(size, 24), f"bits={one.bits}: 2 to {min(size, 24)}"),
+            (2 <= one.bits <= min(size, 24), f"bits={one.bits}: 2 to {min(size, 24)}"),
             (len(inputs) > 0 and len(set(inputs)) == len(inputs), "inputs: at least one, each once"),
             (0.0 <= one.noise_v <= 10.0, f"noise={one.noise_v:g}: 0 to 10 V"),
             (all(0.0 < s.range_v <= 1e4 for s in one.signals), "range: above 0 V"),
@@ -180,7 +180,14 @@ class SimulatedEngine:
                 raise AddressError(f"simulated engine: {message}")
 
 
+def _signed(dtype: DTypeLike) -> np.dtype[np.signedinteger[Any]]:
+    wanted: np.dtype[Any] = np.dtype(dtype)
+    if wanted.kind != "i":
+        raise AddressError(f"simulated engine: dtype={wanted}: int8, int16 or int32")
+    return wanted
+
+
 def _off(scenario: Scenario) -> tuple[tuple[float, float], ...]:
-    """When the key is off."""
+    """Give the times at which the key is off."""
     ends = [*(k.time_s for k in scenario.knots[1:]), math.inf]
     return tuple((k.time_s, end) for k, end in zip(scenario.knots, ends, strict=True) if k.mode == OFF)

@@ -7,8 +7,10 @@ from drivers.simulated.circuit import Segment
 
 @dataclass(frozen=True, slots=True)
 class Pulse:
-    """Something that holds from `start_s` to `end_s` at `place`: a call of a coil, a pull on a line down to `level`
-    volts, an injection into a cylinder, or a glitch (on the control of coil -place, or on any logic lead).
+    """Something that holds from `start_s` to `end_s` at `place`.
+
+    A call of a coil, a pull on a line down to `level` volts, an injection into a cylinder, or a glitch (on the control
+    of coil -place, or on any logic lead).
     """
 
     place: int

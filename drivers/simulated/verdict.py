@@ -25,18 +25,18 @@ class Verdicts:
     def __init__(
         self, model: EngineModel, book: FaultBook, signals: tuple[Signal, ...], end_s: float, keep: int | None
     ) -> None:
-        self._model, self._book, self._end_s = model, book, end_s
+        self._book, self._end_s = book, end_s
         self._controls = {model.coil_of(s.number) for s in signals if s.role == "control"}
         self._lines = {s.number for s in signals if s.role == "acknowledgement"}
         self.firings: deque[TrueFiring] = deque(maxlen=keep)
         self.events: deque[TrueEvent] = deque(maxlen=keep)
 
     def uncalled(self, turn: Turn) -> None:
-        """A turn in which the controller did not call."""
+        """Write a turn in which the controller did not call."""
         self._write(turn, None, None, 0)
 
     def called(self, charge: Charge, answer: tuple[float, float] | None, seen: bool, repeats: int) -> None:
-        """A call that has ended; `answer` is the coil's pull, `seen` whether it began visibly on the line."""
+        """Write a call that has ended; `answer` is the coil's pull, `seen` whether it began visibly on the line."""
         self._write(charge.turn, charge, answer, repeats, seen)
 
     def _write(
@@ -48,7 +48,7 @@ class Verdicts:
             TrueFiring(
                 turn=turn.number,
                 cylinder=turn.cylinder,
-                cylinders=self._model.sharers(turn.cylinder),
+                cylinders=turn.sharers,
                 rise_s=rise_s,
                 spark_s=turn.spark_s,
                 dwell_s=turn.dwell_s,
@@ -65,11 +65,11 @@ class Verdicts:
         )
 
     def _expected(self, turn: Turn, called: bool, seen: bool, start_s: float, end_s: float) -> str | None:
-        controlled = self._model.coil_of(turn.cylinder) in self._controls
-        lined = self._model.line_of(turn.cylinder) in self._lines
+        controlled = turn.coil in self._controls
+        lined = turn.line in self._lines
         if start_s < 0.0 or end_s > self._end_s or not (controlled or lined):
             return None
-        if any(w.start_s < end_s and w.end_s > start_s for w in self._book.windows if w.kind == "lost-samples"):
+        if any(w.start_s < end_s and w.end_s > start_s for w in self._book.of("lost-samples")):
             return UNOBSERVED
         if not called and controlled:
             return UNCOMMANDED

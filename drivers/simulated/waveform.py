@@ -1,7 +1,7 @@
 """Drawing: events into the volts of one chunk of samples.
 
-An instrument cannot follow an edge faster than its sampling; its filter spreads a step over about two samples. Edges are
-drawn as straight lines that long at least, so that a crossing interpolated between samples finds the true moment.
+An instrument cannot follow an edge faster than its sampling; its filter spreads a step over about two samples. Edges
+are drawn as straight lines that long at least, so that a crossing interpolated between samples finds the true moment.
 """
 
 import math
@@ -36,20 +36,20 @@ class Canvas:
         return (self.first_index + self.samples) / self.rate_hz
 
     def times_s(self, span: slice) -> NDArray[np.float64]:
-        """Times of the samples in `span`."""
+        """Give the times of the samples in `span`."""
         return np.asarray((self._places[span] + self.first_index) / self.rate_hz)
 
     def whole(self, start_s: float, end_s: float) -> slice:
-        """The samples from `start_s` to before `end_s`."""
+        """Find the samples from `start_s` to before `end_s`."""
         return slice(self._clip(math.ceil(self._place(start_s))), self._clip(math.ceil(self._place(end_s))))
 
     def touches(self, start_s: float, end_s: float, slack_s: float = 0.0) -> bool:
-        """Whether any of it falls on this chunk, edges included."""
+        """Tell whether any of it falls on this chunk, edges included."""
         slack_s += self._edge / self.rate_hz
         return start_s < self.end_s + slack_s and end_s > self.start_s - slack_s
 
     def shape(self, start_s: float, end_s: float, tail_s: float = 0.0) -> tuple[slice, NDArray[np.float64]]:
-        """A pulse from 0 to 1 and back with half height at `start_s` and `end_s`.
+        """Give a pulse from 0 to 1 and back with half height at `start_s` and `end_s`.
 
         With a `tail_s` longer than a sample it falls exponentially with that time constant from `end_s` on; with a
         shorter one its fall is a straight edge, late by the time the exponential needs to its half.
@@ -93,4 +93,4 @@ class Canvas:
 
 
 def _ramp(x: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.clip(x + 0.5, 0.0, 1.0)
+    return np.minimum(np.maximum(x + 0.5, 0.0), 1.0)
