@@ -1,0 +1,124 @@
+"""The wiring: source → pump → ring → { analyzer → ledger, recorder }, and a screen that looks on.
+
+The analyzer is fed in the event loop. The ring hands over at most one segment (65,536 samples a channel) and lets the
+other tasks run between two of them, so a step stays short; and because a snapshot is made in the same loop it is never
+half a step old, without a lock. What waits for a disk is the keeper's.
+"""
+
+import asyncio
+from collections.abc import AsyncIterator
+from contextlib import AsyncExitStack, asynccontextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from acquire.block import StreamInfo
+from acquire.errors import CoilcallError
+from acquire.pump import pumping
+from acquire.ring import RingReader
+from acquire.source import Source
+from monitor.analyzer import Analyzer
+from monitor.choice import choose_setup
+from monitor.keeper import Keeper, keeping
+from monitor.ledger import Coverage
+from monitor.replay import Pace
+from monitor.snapshot import Snapshot
+from monitor.source_view import SourceState, SourceView
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """`setup_file` wins over the set-up that came with the samples; `folder` is where to record, if anywhere.
+
+    `pace` is that of a replay, to be told on the screen.
+    """
+
+    setup_file: Path | None = None
+    folder: Path | None = None
+    pace: Pace | None = None
+
+
+class Session:
+    """One stream being analysed. Everything here is called from the event loop."""
+
+    def __init__(self, info: StreamInfo, analyzer: Analyzer, reader: RingReader, options: Options) -> None:
+        self.info = info
+        self.analyzer = analyzer
+        self.error: CoilcallError | None = None
+        """Why the stream broke off, if it did."""
+        self.ended = asyncio.Event()
+        """Set when the last sample has been analysed."""
+        self._reader = reader
+        self._options = options
+
+    def snapshot(self) -> Snapshot:
+        """The analysis now."""
+        return self.analyzer.snapshot()
+
+    def coverage(self) -> Coverage:
+        """How much of the time was observed."""
+        now = self.snapshot()
+        return Coverage(now.time_s, now.coverage, now.lost_samples)
+
+    def source(self) -> SourceView:
+        """The stream now."""
+        info, options = self.info, self._options
+        return SourceView(
+            address=info.source,
+            state=self._state(),
+            reason=str(self.error or ""),
+            sample_rate_hz=info.sample_rate_hz,
+            simulated=info.source.startswith("simulated:"),
+            speed=options.pace.speed if options.pace else None,
+            total_s=info.total_samples / info.sample_rate_hz if info.total_samples else None,
+            behind_s=self._reader.statistics().lag_samples / info.sample_rate_hz,
+            recording_to=str(options.folder) if options.folder else None,
+        )
+
+    def _state(self) -> SourceState:
+        if self.error is not None:
+            return SourceState.LOST
+        if self.ended.is_set():
+            return SourceState.ENDED
+        is_paused = self._options.pace is not None and self._options.pace.is_paused
+        return SourceState.PAUSED if is_paused else SourceState.FLOWING
+
+    async def analyze(self, keeper: Keeper | None) -> None:
+        """Feed every block to the end of the stream; what broke it off is kept in `error`."""
+        try:
+            async for block in self._reader:
+                step = self.analyzer.feed(block)
+                if keeper is not None:
+                    keeper.enter(step.firings, step.flags)
+                    keeper.enter_gap_before(block)
+        except CoilcallError as error:
+            self.error = error
+        last = self.analyzer.finish()
+        if keeper is not None:
+            keeper.enter(last.firings, last.flags)
+        self.ended.set()
+
+
+@asynccontextmanager
+async def session(source: Source, options: Options) -> AsyncIterator[Session]:
+    """Open the source and analyse it until the stream ends or the block is left.
+
+    Leaving closes the source; what it had delivered by then is still analysed and recorded. After that, what broke the
+    stream off is raised, if anything did. Raises AddressError, FormatError, SetupError, SourceLost, CoilcallError.
+    """
+    async with AsyncExitStack() as stack:
+        info, ring = await stack.enter_async_context(pumping(source))
+        setup = choose_setup(info, options.setup_file)
+        running = Session(info, Analyzer(setup, info), stack.enter_context(ring.reader()), options)
+        keeper = None
+        if options.folder is not None:
+            recorded = stack.enter_context(ring.reader())
+            keeper = await stack.enter_async_context(keeping(options.folder, info, setup.text))
+        tasks = await stack.enter_async_context(asyncio.TaskGroup())
+        if keeper is not None:
+            tasks.create_task(keeper.record(recorded))
+            tasks.create_task(keeper.keep_book(running.ended, running.coverage))
+        tasks.create_task(running.analyze(keeper))
+        yield running
+        source.close()
+    if running.error is not None:
+        raise running.error

@@ -1,0 +1,133 @@
+"""The road test: no screen, everything kept, one line that says how it stands."""
+
+import asyncio
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Self
+
+import click
+from rich.console import Console
+from rich.live import Live
+from rich.text import Text
+
+from acquire.clock import Clock, SystemClock
+from drivers.registry import source_for
+from monitor.flags import Flag, Severity
+from monitor.interrupt import stop_signals
+from monitor.live import Options, Session, session
+from monitor.snapshot import Counts, Snapshot
+from monitor.text import elapsed, plain, share
+
+LOOK_EVERY_S = 0.5
+LINE_EVERY_S = 10.0
+"""How often a line is written where nobody sees a line change: a pipe, a file, a service's journal."""
+
+
+class Report:
+    """Says on stderr what is going on: a line that changes on a terminal, a line now and then elsewhere."""
+
+    def __init__(self, console: Console) -> None:
+        self._console = console
+        self._live = Live(console=console, auto_refresh=False, transient=True) if console.is_terminal else None
+        self._flags_said = 0
+        self._line_due_s = 0.0
+
+    def __enter__(self) -> Self:
+        if self._live is not None:
+            self._live.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._live is not None:
+            self._live.stop()
+
+    def say(self, now: Snapshot) -> None:
+        """Flags raised since last time, then the state."""
+        for line in self._new_flags(now):
+            self._console.print(line, markup=False, highlight=False, soft_wrap=True)
+        if self._live is not None:
+            self._live.update(Text(status_line(now), overflow="ellipsis", no_wrap=True), refresh=True)
+        elif now.time_s >= self._line_due_s:
+            self._line_due_s = now.time_s + LINE_EVERY_S
+            self._console.print(status_line(now), markup=False, highlight=False, soft_wrap=True)
+
+    def _new_flags(self, now: Snapshot) -> Iterator[str]:
+        new = [flag for flag in reversed(now.flags) if flag.number > self._flags_said]
+        unseen = now.flags_raised - self._flags_said - len(new)
+        if unseen > 0:
+            yield f"{unseen} more flags, in the ledger"
+        yield from map(flag_line, new)
+        self._flags_said = max(self._flags_said, now.flags_raised)
+
+
+def flag_line(flag: Flag) -> str:
+    """One flag in one line."""
+    where = f" cylinder {flag.cylinder}" if flag.cylinder is not None else f" {flag.input}" if flag.input else ""
+    mark = {Severity.FAULT: "FAULT", Severity.WARNING: "warning", Severity.INFO: "info"}[flag.severity]
+    return f"{elapsed(flag.start_s)} {mark} {flag.kind}{plain(where)} {plain(flag.detail)}".rstrip()
+
+
+def status_line(now: Snapshot) -> str:
+    """How it stands, in one line."""
+    turns = sum(view.counts.opportunities for view in now.cylinders)
+    missed = [f"cylinder {view.cylinder}: {missed}" for view in now.cylinders if (missed := _missed_by(view.counts))]
+    speed = "speed unknown" if now.rpm is None else f"{now.rpm:.0f} rpm"
+    facts = [
+        elapsed(now.time_s),
+        now.state,
+        speed,
+        f"{turns} turns",
+        f"missed {', '.join(missed) or 'none'}",
+        f"{now.flags_raised} flags",
+        f"coverage {share(now.coverage)}",
+        f"lost samples {now.lost_samples}",
+    ]
+    return "  ".join(facts)
+
+
+def _missed_by(counts: Counts) -> int:
+    return counts.unacknowledged + counts.uncommanded
+
+
+def run(address: str, setup_file: Path | None, folder: Path | None, duration_s: float | None) -> None:
+    """Log until it ends, and say at the end what was found, whatever ended it. Raises what `session` raises."""
+    clock = SystemClock()
+    options = Options(setup_file, folder or Path(f"coilcall-{clock.utc():%Y%m%d-%H%M%S}"))
+    asyncio.run(_run(address, options, clock, duration_s))
+
+
+async def _run(address: str, options: Options, clock: Clock, duration_s: float | None) -> None:
+    console, running = Console(stderr=True), None
+    try:
+        async with session(source_for(address), options) as running:
+            console.print(f"Recording to {options.folder}", markup=False, highlight=False, soft_wrap=True)
+            with Report(console) as report:
+                await log(running, report, clock, duration_s)
+    finally:
+        if running is not None:
+            click.echo(f"{status_line(running.snapshot())}\nRecorded to {options.folder}")
+
+
+async def log(running: Session, report: Report, clock: Clock, duration_s: float | None) -> None:
+    """Look on until the stream ends, somebody asks to stop, or the duration is over.
+
+    The duration is over when so much has been analysed, or has gone by on the clock: an instrument that says nothing
+    does not prolong it.
+    """
+    until = None if duration_s is None else clock.now() + duration_s
+    stop = asyncio.Event()
+    with stop_signals(stop.set):
+        while not (stop.is_set() or running.ended.is_set()):
+            now = running.snapshot()
+            report.say(now)
+            if until is not None and (clock.now() >= until or now.time_s >= (duration_s or 0.0)):
+                break
+            await _first_of(stop, running.ended, timeout_s=LOOK_EVERY_S)
+
+
+async def _first_of(*events: asyncio.Event, timeout_s: float) -> None:
+    waits = [asyncio.ensure_future(event.wait()) for event in events]
+    await asyncio.wait(waits, timeout=timeout_s, return_when=asyncio.FIRST_COMPLETED)
+    for wait in waits:
+        wait.cancel()
+    await asyncio.gather(*waits, return_exceptions=True)

@@ -1,0 +1,124 @@
+"""A recording at the pace of a clock: play, stand still, step, faster, slower."""
+
+import threading
+from collections.abc import Iterator
+
+from acquire.block import SampleBlock, StreamInfo
+from acquire.clock import Clock
+from acquire.source import Source
+
+SLOWEST, FASTEST = 1 / 8, 64.0
+STEP_S = 0.1
+"""What one step shows: a few turns at idle, about one cycle."""
+_PIECE_S = 0.05
+"""How much is handed on at once, in seconds of the clock: less than one frame of a screen."""
+
+
+class Pace:
+    """How far a replay may have got. Keys change it from one thread while the pump's thread waits on it."""
+
+    def __init__(self, clock: Clock, speed: float = 1.0) -> None:
+        self._clock = clock
+        self._lock = threading.Lock()
+        self._closed = threading.Event()
+        self._speed = min(max(speed, SLOWEST), FASTEST)
+        self._is_paused = False
+        self._reached_s = 0.0
+        self._anchor_s = 0.0
+        self._anchored_at: float | None = None
+
+    @property
+    def speed(self) -> float:
+        """Recorded seconds per second."""
+        return self._speed
+
+    @property
+    def is_paused(self) -> bool:
+        """Whether it stands still."""
+        return self._is_paused
+
+    def toggle_pause(self) -> None:
+        """Stand still, or go on."""
+        self._change(is_paused=not self._is_paused)
+
+    def step(self) -> None:
+        """Stand still after a short piece more."""
+        self._change(is_paused=True, further_s=STEP_S)
+
+    def faster(self) -> None:
+        """Double the speed, up to the highest."""
+        self._change(speed=min(self._speed * 2, FASTEST))
+
+    def slower(self) -> None:
+        """Halve the speed, down to the lowest."""
+        self._change(speed=max(self._speed / 2, SLOWEST))
+
+    def close(self) -> None:
+        """Let nobody wait any more."""
+        self._closed.set()
+
+    def reaches(self, position_s: float) -> bool:
+        """Wait until the replay may show everything before this position; False once it was closed."""
+        while not self._closed.is_set():
+            wait_s = self._wait_s(position_s)
+            if wait_s <= 0:
+                return True
+            self._clock.wait(min(wait_s, _PIECE_S), self._closed)
+        return False
+
+    def _wait_s(self, position_s: float) -> float:
+        """How long until the position is due; while it stands still, one piece at least."""
+        with self._lock:
+            now = self._clock.now()
+            if self._anchored_at is None:
+                self._anchored_at = now
+            passed_s = 0.0 if self._is_paused else (now - self._anchored_at) * self._speed
+            missing_s = position_s - self._anchor_s - passed_s
+            # A nanosecond: positions are sums of fractions, and a step must end where it was meant to.
+            if missing_s <= 1e-9:
+                self._reached_s = position_s
+                return 0.0
+            return _PIECE_S if self._is_paused else missing_s / self._speed
+
+    def _change(self, speed: float | None = None, is_paused: bool | None = None, further_s: float = 0.0) -> None:
+        with self._lock:
+            self._anchor_s = max(self._anchor_s, self._reached_s) if further_s and self._is_paused else self._reached_s
+            self._anchor_s += further_s
+            self._anchored_at = self._clock.now()
+            self._speed = self._speed if speed is None else speed
+            self._is_paused = self._is_paused if is_paused is None else is_paused
+
+
+class PacedSource:
+    """Any source that is not live, handed on in small pieces when the pace says so."""
+
+    def __init__(self, source: Source, pace: Pace) -> None:
+        self._source = source
+        self._pace = pace
+        self._rate_hz = 1.0
+
+    def open(self) -> StreamInfo:
+        """Open the source beneath."""
+        info = self._source.open()
+        self._rate_hz = info.sample_rate_hz
+        return info
+
+    def blocks(self) -> Iterator[SampleBlock]:
+        """The same samples, each piece as it falls due."""
+        for block in self._source.blocks():
+            for piece in self._pieces(block):
+                if not self._pace.reaches(piece.end_index / self._rate_hz):
+                    return
+                yield piece
+
+    def _pieces(self, block: SampleBlock) -> Iterator[SampleBlock]:
+        start = 0
+        while start < block.samples:
+            samples = max(1, round(min(_PIECE_S * self._pace.speed, STEP_S) * self._rate_hz))
+            yield SampleBlock(block.first_index + start, block.counts[:, start : start + samples])
+            start += samples
+
+    def close(self) -> None:
+        """Stop waiting and close the source beneath."""
+        self._pace.close()
+        self._source.close()

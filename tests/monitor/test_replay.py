@@ -1,0 +1,145 @@
+import threading
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from acquire.block import ChannelInfo, SampleBlock, StreamInfo
+from monitor.replay import FASTEST, SLOWEST, STEP_S, Pace, PacedSource
+
+RATE_HZ = 1000.0
+
+
+@dataclass
+class WaitingClock:
+    """Time passes only while somebody waits; what is planned for a moment happens when it has come."""
+
+    time_s: float = 100.0
+    planned: list[tuple[float, Callable[[], None]]] = field(default_factory=list)
+
+    def now(self) -> float:
+        return self.time_s
+
+    def utc(self) -> datetime:
+        return datetime(2026, 1, 1, tzinfo=UTC)
+
+    def wait(self, seconds: float, stop: threading.Event) -> bool:
+        self.time_s += seconds
+        while self.planned and self.planned[0][0] <= self.time_s:
+            self.planned.pop(0)[1]()
+        return stop.is_set()
+
+
+@dataclass
+class Memory:
+    """A recording of two channels in memory, in blocks of given lengths."""
+
+    lengths: list[int]
+    gap: int = 0
+    closed: int = 0
+
+    def open(self) -> StreamInfo:
+        channels = (ChannelInfo("in1", 0.001), ChannelInfo("in2", 0.001))
+        return StreamInfo("memory:", RATE_HZ, channels, np.dtype(np.int16))
+
+    def blocks(self) -> Iterator[SampleBlock]:
+        first = 0
+        for length in self.lengths:
+            ramp = np.arange(first, first + length, dtype=np.int16)
+            yield SampleBlock(first, np.stack([ramp, -ramp]))
+            first += length + self.gap
+
+    def close(self) -> None:
+        self.closed += 1
+
+
+def played(source: Memory, pace: Pace, clock: WaitingClock) -> list[tuple[float, SampleBlock]]:
+    """Every piece with the moment it was handed on, from the start."""
+    paced = PacedSource(source, pace)
+    paced.open()
+    started = clock.now()
+    return [(clock.now() - started, piece) for piece in paced.blocks()]
+
+
+@given(st.lists(st.integers(1, 500), min_size=1, max_size=8), st.integers(0, 100), st.sampled_from([0.125, 1.0, 64.0]))
+def test_the_same_samples_come_out_whatever_the_pieces(lengths: list[int], gap: int, speed: float) -> None:
+    clock = WaitingClock()
+    pieces = [piece for _, piece in played(Memory(lengths, gap), Pace(clock, speed), clock)]
+    indices = np.concatenate([np.arange(piece.first_index, piece.end_index) for piece in pieces])
+    expected = np.concatenate([np.arange(b.first_index, b.end_index) for b in Memory(lengths, gap).blocks()])
+    np.testing.assert_array_equal(indices, expected)
+    np.testing.assert_array_equal(np.concatenate([piece.counts for piece in pieces], axis=1), [expected, -expected])
+
+
+@pytest.mark.parametrize("speed", [0.125, 1.0, 4.0])
+def test_each_piece_is_handed_on_when_its_last_sample_is_due(speed: float) -> None:
+    clock = WaitingClock()
+    for moment_s, piece in played(Memory([700, 300]), Pace(clock, speed), clock):
+        assert moment_s == pytest.approx(piece.end_index / RATE_HZ / speed, abs=1e-6)
+
+
+def test_a_gap_takes_the_time_it_took() -> None:
+    clock = WaitingClock()
+    pieces = played(Memory([100, 100], gap=2000), Pace(clock), clock)
+    assert pieces[-1][0] == pytest.approx(2.2)
+
+
+def test_nothing_comes_while_it_stands_still_and_then_it_goes_on_from_there() -> None:
+    clock = WaitingClock()
+    pace = Pace(clock)
+    clock.planned = [(100.4, pace.toggle_pause), (103.4, pace.toggle_pause)]
+    moments = [moment_s for moment_s, _ in played(Memory([1000]), pace, clock)]
+    assert not [moment_s for moment_s in moments if 0.45 < moment_s < 3.4]
+    assert moments[-1] == pytest.approx(4.0, abs=0.11)
+
+
+def test_a_step_shows_one_step_more_and_stands_still() -> None:
+    clock = WaitingClock()
+    pace = Pace(clock)
+    pace.toggle_pause()
+    clock.planned = [(101.0, pace.step), (102.0, pace.step), (103.0, pace.step), (104.0, pace.close)]
+    pieces = played(Memory([1000]), pace, clock)
+    assert pace.is_paused
+    assert pieces[-1][1].end_index == round(3 * STEP_S * RATE_HZ)
+
+
+def test_steps_asked_for_faster_than_they_are_shown_add_up() -> None:
+    clock = WaitingClock()
+    pace = Pace(clock)
+    pace.toggle_pause()
+    for _ in range(4):
+        pace.step()
+    clock.planned = [(104.0, pace.close)]
+    assert played(Memory([1000]), pace, clock)[-1][1].end_index == round(4 * STEP_S * RATE_HZ)
+
+
+def test_a_change_of_speed_counts_from_where_it_is() -> None:
+    clock = WaitingClock()
+    pace = Pace(clock)
+    clock.planned = [(100.5, pace.faster)]
+    assert played(Memory([1500]), pace, clock)[-1][0] == pytest.approx(1.0, abs=0.1)
+
+
+def test_speed_stays_within_its_bounds() -> None:
+    pace = Pace(WaitingClock(), 1.0)
+    for _ in range(20):
+        pace.faster()
+    assert pace.speed == FASTEST
+    for _ in range(20):
+        pace.slower()
+    assert pace.speed == SLOWEST
+
+
+def test_closing_ends_a_replay_that_stands_still() -> None:
+    clock = WaitingClock()
+    source, pace = Memory([1000]), Pace(clock)
+    paced = PacedSource(source, pace)
+    pace.toggle_pause()
+    clock.planned = [(100.2, paced.close)]
+    paced.open()
+    assert list(paced.blocks()) == []
+    assert source.closed == 1
