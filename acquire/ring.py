@@ -95,7 +95,7 @@ class SampleRing:
         everything: RuntimeError.
         """
         with self._changed:
-            if len(self._cursors) + 2 > self._segments:
+            if len(self._cursors) + 2 >= self._segments:  # each may hold one; one is written; one is free
                 raise RuntimeError(f"{self._segments} segments serve at most {self._segments - 2} readers")
             oldest = self._log[0].serial if self._log else 0
             if oldest and not self._overwrite:
