@@ -1,7 +1,5 @@
-import threading
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 import pytest
@@ -10,28 +8,9 @@ from hypothesis import strategies as st
 
 from acquire.block import ChannelInfo, SampleBlock, StreamInfo
 from monitor.replay import FASTEST, SLOWEST, STEP_S, Pace, PacedSource
+from tests.monitor.streams import WaitingClock
 
 RATE_HZ = 1000.0
-
-
-@dataclass
-class WaitingClock:
-    """Time passes only while somebody waits; what is planned for a moment happens when it has come."""
-
-    time_s: float = 100.0
-    planned: list[tuple[float, Callable[[], None]]] = field(default_factory=list)
-
-    def now(self) -> float:
-        return self.time_s
-
-    def utc(self) -> datetime:
-        return datetime(2026, 1, 1, tzinfo=UTC)
-
-    def wait(self, seconds: float, stop: threading.Event) -> bool:
-        self.time_s += seconds
-        while self.planned and self.planned[0][0] <= self.time_s:
-            self.planned.pop(0)[1]()
-        return stop.is_set()
 
 
 @dataclass
