@@ -1,0 +1,57 @@
+"""The acknowledgement line: who did not answer, and whether the line itself is at fault."""
+
+from monitor.firing.records import Firing, Outcome
+from monitor.flagbook import FlagBook
+from monitor.flags import Kind, Severity
+from monitor.setup import Limits
+
+
+class AcknowledgementWatch:
+    """Missing answers by cylinder; a silent, held or wrongly resting line."""
+
+    def __init__(self, book: FlagBook, limits: Limits, turns_per_period: int) -> None:
+        self._book = book
+        self._limits = limits
+        self._misses: dict[int, list[float]] = {}
+        self._silent_turns = limits.acknowledgement_silent_cycles * turns_per_period
+        self._unanswered: list[float] = []
+
+    def take(self, firing: Firing) -> None:
+        """Look at the next entry of the roll."""
+        if firing.outcome is Outcome.UNACKNOWLEDGED:
+            self._miss(firing)
+        elif firing.outcome is Outcome.ACKNOWLEDGED:
+            self._misses.pop(firing.cylinder, None)
+            self._book.clear(Kind.MISSING_ACKNOWLEDGEMENT, firing.time_s, cylinder=firing.cylinder)
+            self._unanswered.clear()
+            self._book.clear(Kind.ACKNOWLEDGEMENT_SILENT, firing.time_s)
+
+    def _miss(self, firing: Firing) -> None:
+        run = self._misses.setdefault(firing.cylinder, [])
+        run.append(firing.time_s)
+        if len(run) >= self._limits.missing_acknowledgements:
+            call = "called" if firing.called else "its call is not connected, its neighbours answered"
+            detail = f"cylinder {firing.cylinder} did not answer ({call})"
+            for _ in run:
+                self._book.note(Kind.MISSING_ACKNOWLEDGEMENT, Severity.FAULT, run[0], detail, cylinder=firing.cylinder)
+            run.clear()
+        self._unanswered.append(firing.time_s)
+        if len(self._unanswered) >= self._silent_turns:
+            detail = f"nobody answers since {self._unanswered[0]:.3f} s, though calls go on"
+            if firing.called or self._book.is_open(Kind.ACKNOWLEDGEMENT_SILENT):
+                self._book.note(Kind.ACKNOWLEDGEMENT_SILENT, Severity.FAULT, self._unanswered[0], detail)
+            del self._unanswered[: -self._silent_turns]
+
+    def held_low(self, start_s: float, end_s: float | None, line: str) -> None:
+        """Note a line that stays low longer than any answer lasts."""
+        if end_s is None:
+            limit = self._limits.acknowledgement_held_low_ms
+            detail = f"the line on {line} is low for more than {limit:g} ms"
+            self._book.note(Kind.ACKNOWLEDGEMENT_HELD_LOW, Severity.FAULT, start_s, detail, input=line)
+        else:
+            self._book.clear(Kind.ACKNOWLEDGEMENT_HELD_LOW, end_s, input=line)
+
+    def stray(self, start_s: float, end_s: float, line: str) -> None:
+        """Note an answer that nobody called for."""
+        detail = f"an answer of {(end_s - start_s) * 1e3:.3f} ms on {line} that nobody called for"
+        self._book.once(Kind.STRAY_ACKNOWLEDGEMENT, Severity.WARNING, (start_s, end_s), detail, input=line)

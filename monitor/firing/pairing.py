@@ -1,0 +1,193 @@
+"""Calls and their answers brought together, one sighting for each spark that was seen in any way."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from monitor.agenda import Agenda
+from monitor.firing.timing import Timing
+from monitor.signal.pulses import Pulse
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """One charge of one cylinder's coil, as its control lead shows it."""
+
+    cylinder: int
+    pulse: Pulse
+
+
+@dataclass(slots=True)
+class Answer:
+    """One low pulse on an acknowledgement line, which serves `cylinders`."""
+
+    row: int
+    cylinders: frozenset[int]
+    pulse: Pulse
+    is_claimed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Sighting:
+    """A spark that was called, answered, or both. `tick` is the spark, estimated where only its answer was seen."""
+
+    tick: int
+    cylinders: frozenset[int]
+    call: Pulse | None
+    answer: Answer | None
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """How long things may last, in ticks."""
+
+    longest_call: int
+    longest_answer: int
+    after_spark: int
+    """latest start of an answer behind the spark"""
+
+    @property
+    def call_is_certain(self) -> int:
+        """Behind a spark: every answer that could belong to it has ended."""
+        return self.after_spark + self.longest_answer
+
+    @property
+    def answer_is_certain(self) -> int:
+        """Behind the start of an answer: every call that could claim it has done so."""
+        return self.longest_call + self.call_is_certain + 1
+
+    @property
+    def order_is_certain(self) -> int:
+        """Behind a spark: no earlier one can still turn up."""
+        return self.answer_is_certain + self.after_spark + 1
+
+
+@dataclass(slots=True)
+class _Held:
+    """What waits until the timing is known."""
+
+    calls: list[Call] = field(default_factory=list)
+    answers: list[Answer] = field(default_factory=list)
+
+
+class Pairing:
+    """Claims answers for calls and delivers sightings in the order of their sparks."""
+
+    def __init__(self, agenda: Agenda, called: frozenset[int], timing: Timing, reach: Reach, places: int) -> None:
+        """`called` are the cylinders whose control is connected, `places` the turns of a period."""
+        self._agenda = agenda
+        self._called = called
+        self.timing = timing
+        self._reach = reach
+        self._places = places
+        self._answers: list[Answer] = []
+        self._held = _Held()
+        self._last_call: dict[int, int] = {}
+        self._turn: int | None = None
+        self.deliver: Callable[[Sighting], None] = lambda _: None
+        """Called with every sighting."""
+        self.stray: Callable[[Answer], None] = lambda _: None
+        """Called with every answer that nobody can have called for."""
+
+    def call(self, cylinder: int, pulse: Pulse) -> None:
+        """Take a completed call."""
+        call = Call(cylinder, pulse)
+        when = pulse.end + self._reach.call_is_certain
+        self._agenda.at(when, (1, cylinder, pulse.start), lambda: self._settle_call(call))
+
+    def answer(self, row: int, cylinders: frozenset[int], pulse: Pulse) -> None:
+        """Take a completed answer from the acknowledgement line in `row`."""
+        answer = Answer(row, cylinders, pulse)
+        self._answers.append(answer)
+        when = pulse.start + self._reach.answer_is_certain
+        self._agenda.at(when, (2, row, pulse.start), lambda: self._settle_answer(answer))
+
+    def finish(self) -> None:
+        """Settle what still waits for the timing, at the end of the samples."""
+        self._release_held()
+
+    def _settle_call(self, call: Call) -> None:
+        self._note_turn(call)
+        self.timing.note_call(call.pulse)
+        if self.timing.mode is not None:
+            self._claim(call)
+            return
+        self._held.calls.append(call)
+        decided = self.timing.decide(
+            [(held.pulse, [one.pulse for one in self._near(held)]) for held in self._held.calls]
+        )
+        if decided or len(self._held.calls) >= 2 * self._places + 12:
+            self._release_held()
+
+    def _settle_answer(self, answer: Answer) -> None:
+        if answer.is_claimed:
+            self._forget_answers(answer.pulse.start)
+        elif self.timing.mode is None and self._called:
+            self._held.answers.append(answer)
+            if len(self._held.answers) >= 12 * self._places and not self._held.calls:
+                self._release_held()
+        else:
+            self._forget_answers(answer.pulse.start)
+            self._see_answer(answer)
+
+    def _see_answer(self, answer: Answer) -> None:
+        if answer.cylinders <= self._called:
+            self.stray(answer)
+        else:
+            spark = answer.pulse.start + self.timing.spark_after_answer
+            self._see(Sighting(spark, answer.cylinders, None, answer))
+
+    def _release_held(self) -> None:
+        held, self._held = self._held, _Held()
+        for call in held.calls:
+            self._claim(call)
+        for answer in held.answers:
+            if not answer.is_claimed:
+                self._see_answer(answer)
+
+    def _claim(self, call: Call) -> None:
+        answer = self._best(call)
+        if answer is not None:
+            answer.is_claimed = True
+            self.timing.note(call.pulse, answer.pulse)
+        self._see(Sighting(call.pulse.end, frozenset((call.cylinder,)), call.pulse, answer))
+
+    def _best(self, call: Call) -> Answer | None:
+        """The answer nearest to where this call's must be; never one that fits a neighbour's turn better."""
+        first, last = self.timing.window(call.pulse)
+        free = [one for one in self._near(call, taken=False) if first <= one.pulse.start <= last]
+        if not free or not self.timing.is_learned:
+            return free[0] if free else None
+        expected = self.timing.origin(call.pulse) + self.timing.delay
+        best = min(free, key=lambda one: abs(one.pulse.start - expected))
+        off = abs(best.pulse.start - expected)
+        return best if self._turn is None or off < 0.45 * self._turn else None
+
+    def _near(self, call: Call, *, taken: bool = True) -> list[Answer]:
+        first = call.pulse.start - self._reach.after_spark
+        last = call.pulse.end + self._reach.after_spark
+        return [
+            one
+            for one in self._answers
+            if first <= one.pulse.start <= last and call.cylinder in one.cylinders and (taken or not one.is_claimed)
+        ]
+
+    def _note_turn(self, call: Call) -> None:
+        """Ticks of a turn from two calls of one cylinder; spacing too short for a period is a repeated spark."""
+        spacing = call.pulse.end - self._last_call.get(call.cylinder, call.pulse.end)
+        if spacing == 0 or spacing > self._shortest_period:
+            self._last_call[call.cylinder] = call.pulse.end
+            self._turn = spacing // self._places or self._turn
+
+    @property
+    def _shortest_period(self) -> int:
+        return self._reach.after_spark * 5 // 2
+
+    def _see(self, sighting: Sighting) -> None:
+        start = (sighting.call or sighting.answer.pulse).start if sighting.answer else sighting.tick
+        rank = (3, min(sighting.cylinders), start)
+        self._agenda.at(sighting.tick + self._reach.order_is_certain, rank, lambda: self.deliver(sighting))
+
+    def _forget_answers(self, before: int) -> None:
+        """Drop answers that no call can claim any more, unless calls still wait for the timing."""
+        if not self._held.calls:
+            self._answers = [one for one in self._answers if one.pulse.start > before]

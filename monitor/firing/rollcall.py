@@ -1,0 +1,216 @@
+"""The roll call: every turn becomes an entry, answered, unanswered, not called, or not observed."""
+
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from monitor.agenda import Agenda
+from monitor.firing.hypothesis import Crew
+from monitor.firing.pairing import Sighting
+from monitor.firing.position import Placed, Position
+from monitor.firing.records import Outcome
+from monitor.firing.timing import Timing
+from monitor.signal.pulses import Pulse
+
+_CUT_TURNS = 3
+"""Turns in a row, not called, that are a cut of all cylinders (limiter, overrun, shift) and nobody's fault."""
+_SILENT_PERIODS = 1.5
+"""Periods without a sighting after which the cut is told while it lasts."""
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """One entry of the roll, in ticks; `tick` is the spark, or where it must have been.
+
+    `call` and `answer` are what was seen. `called` is None where this cylinder's control is not connected.
+    """
+
+    number: int
+    cylinder: int
+    tick: int
+    outcome: Outcome
+    called: bool | None
+    call: Pulse | None
+    answer: Pulse | None
+    line: int | None
+    pace: float
+    is_named: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Ticks:
+    """Ticks a second, of the longest answer, and from a spark until its sighting comes in."""
+
+    rate_hz: float
+    longest_answer: int
+    certain: int
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """No cylinder is called from `start` on; `end` is None while it lasts."""
+
+    start: int
+    end: int | None
+
+
+class RollCall:
+    """Turns sightings into entries. What it finds goes to the callables below, in the order of the engine's turns."""
+
+    def __init__(self, agenda: Agenda, crew: Crew, timing: Timing, answering: frozenset[int], ticks: Ticks) -> None:
+        """`answering` are the cylinders that some connected acknowledgement line serves."""
+        self._agenda = agenda
+        self._crew = crew
+        self._timing = timing
+        self._answering = answering
+        self._position = Position(crew, ticks.rate_hz)
+        self._ticks = ticks
+        self._lost: deque[tuple[int, int]] = deque(maxlen=64)
+        self._last: Placed | None = None
+        self._latest_tick: int | None = None
+        self._recent: deque[tuple[int, int]] = deque(maxlen=crew.rota.size + 1)
+        self._cut_from: int | None = None
+        self._end: int | None = None
+        self.on_turn: Callable[[Turn], None] = lambda _: None
+        self.on_cut: Callable[[Cut], None] = lambda _: None
+        self.on_extra: Callable[[Placed], None] = lambda _: None
+        self.on_unsure: Callable[[Placed], None] = lambda _: None
+
+    @property
+    def pace(self) -> float | None:
+        """Ticks of a mean turn over the latest period; None while the engine is silent or not yet understood."""
+        return self._pace() if self._recent else None
+
+    def lose(self, start: int, end: int) -> None:
+        """Note that no samples exist from tick `start` to `end`."""
+        self._lost.append((start, end))
+
+    def end_at(self, end: int) -> None:
+        """Note that the samples end at this tick: who could not answer by then has had no opportunity."""
+        self._end = end
+
+    def take(self, sighting: Sighting) -> None:
+        """Take the next sighting, in order."""
+        if self._end is not None and sighting.tick > self._end:
+            return
+        for placed in self._position.take(sighting):
+            self._enter(placed)
+        self._latest_tick = sighting.tick
+        self._watch_for_silence(sighting.tick)
+
+    def finish(self) -> None:
+        """Decide what is open, at the end of the samples."""
+        for placed in self._position.give_up():
+            self._enter(placed)
+
+    def _watch_for_silence(self, latest: int) -> None:
+        pace = self._position.pace
+        if pace is None:
+            return
+        patience = _SILENT_PERIODS * self._crew.rota.size * pace
+        when = max(latest + round(patience) + self._ticks.certain, self._agenda.now + 1)
+        self._agenda.at(when, (4,), lambda: self._note_silence(latest))
+
+    def _note_silence(self, latest: int) -> None:
+        is_over = self._end is not None and self._agenda.now > self._end
+        if self._latest_tick != latest or is_over or self._was_lost(latest, self._agenda.now):
+            return
+        self.finish()
+        self._recent.clear()
+        self._cut_from = latest
+        self.on_cut(Cut(latest, None))
+
+    def _enter(self, placed: Placed) -> None:
+        if placed.turns == 0:
+            self.on_extra(placed)
+            return
+        if placed.is_unsure:
+            self.on_unsure(placed)
+        if self._cut_from is not None:
+            self.on_cut(Cut(self._cut_from, placed.sighting.tick))
+            self._cut_from = None
+        if placed.turns is None or self._last is None:
+            self._recent.clear()
+        elif placed.turns > 1:
+            self._enter_missed(self._last, placed)
+        self._recent.append((placed.turn, placed.sighting.tick))
+        self._last = placed
+        self._enter_seen(placed)
+
+    def _enter_seen(self, placed: Placed) -> None:
+        sighting = placed.sighting
+        answer = sighting.answer
+        for cylinder in self._crew.rota.places[placed.turn % self._crew.rota.size]:
+            called = sighting.call is not None if cylinder in self._crew.called else None
+            if not answer and self._end is not None and self._certain_at(sighting) > self._end:
+                continue
+            outcome = self._outcome(placed, cylinder)
+            pulse = answer.pulse if answer else None
+            line = answer.row if answer else None
+            self._tell(placed, cylinder, sighting.tick, outcome, called, sighting.call, pulse, line)
+
+    def _outcome(self, placed: Placed, cylinder: int) -> Outcome:
+        sighting = placed.sighting
+        if placed.is_unsure and len(sighting.cylinders) > 1:
+            return Outcome.UNOBSERVED
+        if sighting.answer or cylinder not in self._answering:
+            return Outcome.ACKNOWLEDGED
+        first = sighting.call.start if sighting.call else sighting.tick
+        lost = self._was_lost(first, self._certain_at(sighting))
+        return Outcome.UNOBSERVED if lost else Outcome.UNACKNOWLEDGED
+
+    def _certain_at(self, sighting: Sighting) -> int:
+        """Tick at which any answer to this call has ended."""
+        begun = self._timing.window(sighting.call)[1] if sighting.call else sighting.tick
+        return begun + self._ticks.longest_answer
+
+    def _enter_missed(self, before: Placed, after: Placed) -> None:
+        """Enter the turns between two sightings, which were neither called (where that shows) nor answered."""
+        rota = self._crew.rota
+        turns = range(after.turn - (after.turns or 1) + 1, after.turn)
+        way = rota.stand(after.turn) - rota.stand(turns[0] - 1)
+        step = (after.sighting.tick - before.sighting.tick) / way
+        ticks = [before.sighting.tick + round(step * (rota.stand(n) - rota.stand(turns[0] - 1))) for n in turns]
+        uncalled = any(n % rota.size in self._crew.called_places for n in turns)
+        if uncalled and len(turns) >= min(_CUT_TURNS, max(rota.size, 2)) and not self._was_lost(ticks[0], ticks[-1]):
+            self.on_cut(Cut(before.sighting.tick, None))
+            self.on_cut(Cut(before.sighting.tick, after.sighting.tick))
+            return
+        for turn, tick in zip(turns, ticks, strict=True):
+            for cylinder in rota.places[turn % rota.size]:
+                connected = cylinder in self._crew.called
+                outcome = Outcome.UNCOMMANDED if connected else Outcome.UNACKNOWLEDGED
+                if after.is_unsure or self._was_lost(tick - self._timing.dwell, tick + round(step / 4)):
+                    outcome = Outcome.UNOBSERVED
+                called = False if connected and outcome is Outcome.UNCOMMANDED else None
+                missed = Placed(after.sighting, turn, 1, step, after.is_unsure, after.is_named)
+                self._tell(missed, cylinder, tick, outcome, called, None, None, None)
+
+    def _tell(
+        self,
+        placed: Placed,
+        cylinder: int,
+        tick: int,
+        outcome: Outcome,
+        called: bool | None,
+        call: Pulse | None,
+        answer: Pulse | None,
+        line: int | None,
+    ) -> None:
+        pace = self._pace() or placed.pace
+        self.on_turn(Turn(placed.turn, cylinder, tick, outcome, called, call, answer, line, pace, placed.is_named))
+
+    def _pace(self) -> float | None:
+        """Ticks of a mean turn, over the latest period."""
+        if len(self._recent) < 2:
+            return None
+        (first, start), (last, end) = self._recent[0], self._recent[-1]
+        way = self._crew.rota.stand(last) - self._crew.rota.stand(first)
+        return (end - start) / way if way > 0 else None
+
+    def saw_all(self, start: int, end: int) -> bool:
+        """Whether every sample from tick `start` to `end` was there."""
+        return not self._was_lost(start, end) and (self._end is None or end <= self._end)
+
+    def _was_lost(self, start: int, end: int) -> bool:
+        return any(gap_start < end and start < gap_end for gap_start, gap_end in self._lost)

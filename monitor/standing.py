@@ -1,0 +1,127 @@
+"""Where things stand: counts, figures and levels since the start, for screens and summaries."""
+
+from collections import OrderedDict
+from itertools import islice
+
+import numpy as np
+
+from acquire.block import Counts as SampleCounts
+from monitor.conditions.supply import CRANKING_BELOW_RPM
+from monitor.firing.records import Firing
+from monitor.firing.rota import Rota
+from monitor.flags import Flag
+from monitor.hookup import Hookup
+from monitor.signal import TICKS_PER_SAMPLE
+from monitor.snapshot import Counts, CylinderView, LevelView, Snapshot
+from monitor.tally import CylinderTally, Spread
+
+_FLAGS_SHOWN = 200
+
+
+class Standing:
+    """Adds up firings, flags and samples."""
+
+    def __init__(self, hookup: Hookup, rota: Rota, tick_rate_hz: float) -> None:
+        self._hookup = hookup
+        self._rota = rota
+        self._tick_rate_hz = tick_rate_hz
+        self.cylinders = {cylinder: CylinderTally() for cylinder in hookup.setup.engine.firing_order}
+        self.speed_rpm = Spread(1.0, 20_000.0)
+        self.entries = 0
+        self.first_index: int | None = None
+        self.end_index = 0
+        self.lost_samples = 0
+        self.is_cut = False
+        self._levels: list[float | None] = [None] * len(hookup.leads)
+        self._flags: OrderedDict[int, Flag] = OrderedDict()
+
+    def see(self, counts: SampleCounts, first_index: int) -> None:
+        """Note samples (channels, samples) that were analysed."""
+        if self.first_index is None:
+            self.first_index = first_index
+        self.end_index = first_index + counts.shape[1]
+        latest = counts[:, -4096:]
+        self._levels = [float(np.mean(lead.scale.volts(latest[lead.row]))) for lead in self._hookup.leads]
+
+    def take(self, firing: Firing) -> None:
+        """Count one entry of the roll."""
+        self.cylinders[firing.cylinder].take(firing)
+        self.entries += 1
+        if firing.speed_rpm is not None:
+            self.speed_rpm.add(firing.speed_rpm)
+
+    def note_flags(self, flags: tuple[Flag, ...]) -> None:
+        """Remember the latest flags."""
+        for flag in flags:
+            self._flags[flag.number] = flag
+        while len(self._flags) > _FLAGS_SHOWN:
+            self._flags.popitem(last=False)
+
+    @property
+    def sample_rate_hz(self) -> float:
+        """Samples a second of each input."""
+        return self._tick_rate_hz / TICKS_PER_SAMPLE
+
+    @property
+    def elapsed_s(self) -> float:
+        """From the first sample to the latest, gaps included."""
+        return (self.end_index - (self.first_index or 0)) / self.sample_rate_hz
+
+    @property
+    def revolutions(self) -> float:
+        """Crank revolutions over which the roll was called: in a period of the coils every cylinder has one entry."""
+        return self.entries / len(self.cylinders) * self._rota.period_rev
+
+    @property
+    def coverage(self) -> float:
+        """Observed part of the time since the first sample."""
+        elapsed = self.end_index - (self.first_index or 0)
+        return 1.0 - self.lost_samples / elapsed if elapsed else 1.0
+
+    def counts(self, cylinder: int) -> Counts:
+        """One cylinder's counts; what no wire could show is None."""
+        is_called, is_answering = cylinder in self._hookup.called, cylinder in self._hookup.answering
+        return self.cylinders[cylinder].counts(is_called=is_called, is_answering=is_answering)
+
+    def snapshot(self, pace: float | None, timing: str | None, flags_raised: int) -> Snapshot:
+        """Everything a screen may show; `pace` is ticks of a mean turn, None while the engine is silent."""
+        rpm = self._rota.rpm(pace, self._tick_rate_hz) if pace else None
+        return Snapshot(
+            time_s=self.end_index / self.sample_rate_hz,
+            rpm=rpm,
+            state=self._state(rpm),
+            cylinders=tuple(self._cylinder(one) for one in self._hookup.setup.engine.firing_order),
+            levels=tuple(
+                LevelView(lead.channel.input, lead.channel.role.value, _label(lead.channel.cylinder), volts)
+                for lead, volts in zip(self._hookup.leads, self._levels, strict=True)
+            ),
+            flags=tuple(islice(reversed(self._flags.values()), _FLAGS_SHOWN)),
+            flags_raised=flags_raised,
+            coverage=self.coverage,
+            lost_samples=self.lost_samples,
+            acknowledgement_timing=timing,
+        )
+
+    def _state(self, rpm: float | None) -> str:
+        if rpm is None:
+            return "cut" if self.is_cut else "stopped"
+        return "cranking" if rpm < CRANKING_BELOW_RPM else "running"
+
+    def _cylinder(self, cylinder: int) -> CylinderView:
+        tally = self.cylinders[cylinder]
+        latest = tally.latest
+        sag = None
+        if latest and latest.supply_before_v is not None and latest.supply_low_v is not None:
+            sag = latest.supply_before_v - latest.supply_low_v
+        return CylinderView(
+            cylinder,
+            self.counts(cylinder),
+            tuple(tally.recent),
+            latest.dwell_ms if latest else None,
+            latest.acknowledgement_delay_ms if latest else None,
+            sag,
+        )
+
+
+def _label(cylinder: int | None) -> str:
+    return "" if cylinder is None else f"cylinder {cylinder}"

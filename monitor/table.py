@@ -1,0 +1,76 @@
+"""The summary for people: the roll-call table, the flags, the findings."""
+
+from typing import Any
+
+from rich.console import Console, Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+_MOST_FLAGS = 40
+
+
+def print_summary(summary: dict[str, Any], console: Console) -> None:
+    """Write the summary (schema coilcall.summary/1) to the console; all text from outside stands as text."""
+    console.print(Group(_head(summary), _roll(summary), *_flags(summary), *_findings(summary)), markup=False)
+
+
+def _head(summary: dict[str, Any]) -> RenderableType:
+    rpm = summary["engine"]["rpm"]
+    speed = (
+        f"{rpm['min']:.0f} / {rpm['median']:.0f} / {rpm['max']:.0f} rpm (least / median / most)" if rpm else "no speed"
+    )
+    timing = summary["acknowledgement_timing"] or "not known"
+    lines = (
+        f"{summary['recording']}",
+        f"{summary['duration_s']:.1f} s at {summary['sample_rate_hz']:g} samples/s, "
+        f"{summary['coverage']:.4%} of it observed",
+        f"{summary['engine']['revolutions']:.0f} revolutions, {speed}; coils answer: {timing}",
+    )
+    return Text("\n".join(lines) + "\n")
+
+
+def _roll(summary: dict[str, Any]) -> RenderableType:
+    table = Table(title="Roll call", title_justify="left", title_style="bold")
+    for name in ("cylinder", "turns", "called", "answered", "unanswered", "not called", "not observed"):
+        table.add_column(name, justify="right")
+    for name in ("dwell ms", "answer after ms", "sag V"):
+        table.add_column(name, justify="right")
+    for row in summary["cylinders"]:
+        missed = row["unacknowledged"] or row["uncommanded"]
+        counts = ("opportunities", "commanded", "acknowledged", "unacknowledged", "uncommanded", "unobserved")
+        figures = (row["dwell_ms"], row["acknowledgement_delay_ms"], row["supply_sag_v"])
+        table.add_row(
+            f"{'>' if missed else ' '} {row['cylinder']}",
+            *(_count(row[name]) for name in counts),
+            *(f"{figure['median']:.3f}" if figure else "-" for figure in figures),
+            style="bold" if missed else "",
+        )
+    return table
+
+
+def _flags(summary: dict[str, Any]) -> list[RenderableType]:
+    flags = summary["flags"]
+    if not flags:
+        return [Text("\nNo flags.")]
+    title = f"Flags: {len(flags)}" + (f", the last {_MOST_FLAGS}" if len(flags) > _MOST_FLAGS else "")
+    table = Table(title=title, title_justify="left", title_style="bold")
+    for name in ("at s", "for s", "severity", "kind", "cyl", "times", "evidence"):
+        table.add_column(name, justify="right" if name in ("at s", "for s", "cyl", "times") else "left")
+    for flag in flags[-_MOST_FLAGS:]:
+        lasted = "lasts" if flag["end_s"] is None else f"{flag['end_s'] - flag['start_s']:.3f}"
+        cylinder = "" if flag["cylinder"] is None else str(flag["cylinder"])
+        fixed = (f"{flag['start_s']:.3f}", lasted, flag["severity"], flag["kind"], cylinder, str(flag["count"]))
+        table.add_row(*fixed, Text(flag["detail"]))
+    return [Text(""), table]
+
+
+def _findings(summary: dict[str, Any]) -> list[RenderableType]:
+    lines = []
+    for finding in summary["findings"]:
+        lines.append(Text(f"\nSuspect: {finding['suspect']} ({finding['confidence']})", style="bold"))
+        lines.append(Text(f"  because {finding['because']}\n  next: {finding['next']}"))
+    return lines
+
+
+def _count(value: int | None) -> str:
+    return "-" if value is None else str(value)
