@@ -7,17 +7,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquire.block import ChannelInfo, Counts
+from acquire.errors import AddressError
 from drivers.simulated.crank import Crank
 from drivers.simulated.draws import uniform
 from drivers.simulated.faults import FaultBook, Window
 from drivers.simulated.model import EngineModel
 from drivers.simulated.signals import Signal
-from drivers.simulated.traces import Pulse, Traces
+from drivers.simulated.traces import Traces
 from drivers.simulated.waveform import Canvas, Volts
 
-CHUNK = 32768
-"""Samples drawn at a time, always from a multiple of it: what is drawn does not depend on how blocks are cut."""
-
+_MOST_SAMPLES = 32768
 _LOW_V, _HIGH_V = 0.05, 4.8
 _FLOAT_V, _GONE_V = 0.2, 0.05
 _NOISE = 1 << 18
@@ -32,6 +31,28 @@ class Instrument:
     bits: int
     noise_v: float
     dtype: np.dtype[np.signedinteger]
+
+    def __post_init__(self) -> None:
+        size = min(8 * self.dtype.itemsize, 24)
+        names = [one.name for one in self.signals]
+        checks = (
+            (1e3 <= self.sample_rate_hz <= 1e8, f"rate={self.sample_rate_hz:g}: 1000 to 100000000 samples a second"),
+            (2 <= self.bits <= size, f"bits={self.bits}: 2 to {size}"),
+            (len(names) > 0 and len(set(names)) == len(names), "inputs: at least one, each once"),
+            (0.0 <= self.noise_v <= 10.0, f"noise={self.noise_v:g}: 0 to 10 V"),
+            (all(0.0 < one.range_v <= 1e4 for one in self.signals), "range: above 0 V"),
+        )
+        for holds, message in checks:
+            if not holds:
+                raise AddressError(f"simulated engine: {message}")
+
+    @property
+    def chunk(self) -> int:
+        """Samples drawn at a time: a power of two within a second.
+
+        Chunks start at multiples of it, so what is drawn does not depend on how blocks are cut.
+        """
+        return min(_MOST_SAMPLES, 1 << int(math.log2(self.sample_rate_hz)))
 
     def channels(self) -> tuple[ChannelInfo, ...]:
         """Tell how to read each input."""
@@ -63,8 +84,8 @@ class Bench:
         seed: int,
     ) -> None:
         self._model, self._instrument, self._crank, self._book, self._off = model, instrument, crank, book, off
-        self._seed = seed
-        noise = np.random.Generator(np.random.Philox(seed)).standard_normal(_NOISE + CHUNK, dtype=np.float32)
+        self._seed, self._chunk = seed, instrument.chunk
+        noise = np.random.Generator(np.random.Philox(seed)).standard_normal(_NOISE + _MOST_SAMPLES, dtype=np.float32)
         per_volt = {s: self._counts_per_volt(s) for s in instrument.signals}
         noises = {v: noise * np.float32(instrument.noise_v * v) for v in set(per_volt.values())}
         self._noise = {s: noises[v] for s, v in per_volt.items()}
@@ -74,9 +95,9 @@ class Bench:
         self._logic = [s for s in instrument.signals if s.role in ("control", "acknowledgement")]
 
     def draw(self, chunk: int, traces: Traces) -> Counts:
-        """Draw the counts of chunk number `chunk`, shape (inputs, CHUNK)."""
-        canvas = Canvas(chunk * CHUNK, CHUNK, self._instrument.sample_rate_hz)
-        counts = np.empty((len(self._instrument.signals), CHUNK), self._instrument.dtype)
+        """Draw the counts of chunk number `chunk`, shape (inputs, chunk)."""
+        canvas = Canvas(chunk * self._chunk, self._chunk, self._instrument.sample_rate_hz)
+        counts = np.empty((len(self._instrument.signals), self._chunk), self._instrument.dtype)
         roles = {s.role for s in self._instrument.signals}
         battery = self._battery(canvas) if roles & {"supply", "battery", "injector"} else np.empty(0, np.float32)
         currents = self._currents(canvas, traces) if roles & {"supply", "ground", "current"} else None
@@ -103,14 +124,14 @@ class Bench:
     def _battery(self, canvas: Canvas) -> Volts:
         """Draw the battery at every few samples, straight lines between."""
         every = self._every
-        at = (canvas.first_index + np.arange(0, CHUNK + every, every)) / canvas.rate_hz
+        at = (canvas.first_index + np.arange(0, self._chunk + every, every)) / canvas.rate_hz
         self._crank.extend(float(at[-1]))
         coarse = self._crank.volts(at).astype(np.float32)
         shares = np.arange(every, dtype=np.float32) / np.float32(every)
         return np.asarray((coarse[:-1, None] + np.diff(coarse)[:, None] * shares).reshape(-1))
 
     def _currents(self, canvas: Canvas, traces: Traces) -> _Currents:
-        total, drop, ground = np.zeros((3, CHUNK), np.float32)
+        total, drop, ground = np.zeros((3, self._chunk), np.float32)
         for segment in traces.segments:
             span = canvas.whole(segment.start_s, segment.end_s)
             if span.start >= span.stop:
@@ -138,21 +159,22 @@ class Bench:
 
     def _control(self, one: Signal, canvas: Canvas, traces: Traces) -> Volts:
         coil = self._model.coil_of(one.number)
-        volts = np.full(CHUNK, _LOW_V, np.float32)
+        volts = np.full(self._chunk, _LOW_V, np.float32)
         canvas.high_pulses(volts, (p for p in traces.calls if p.place == coil), _HIGH_V)
         self._glitches(one, volts, canvas, traces)
         return volts
 
     def _acknowledgement(self, one: Signal, canvas: Canvas, traces: Traces) -> Volts:
         line = self._model.line
-        volts = np.full(CHUNK, line.rest_v(line.pull_up_ohm), np.float32)
+        volts = np.full(self._chunk, line.rest_v(line.pull_up_ohm), np.float32)
         weak = [w for w in self._book.of("weak-pull-up") if self._concerns(w, one)]
         for window in weak:
             canvas.blend(volts, window.start_s, window.end_s, line.rest_v(window.number))
+        rest = volts.copy()
         for pulse in traces.pulls:
             if pulse.place == one.number:
                 ohm = max((w.number for w in weak if w.start_s <= pulse.end_s < w.end_s), default=line.pull_up_ohm)
-                self._pull(volts, canvas, pulse, line.recovery_s(ohm))
+                canvas.pull(volts, rest, pulse, line.recovery_s(ohm))
         for window in self._book.of("line-held-low"):
             if self._concerns(window, one):
                 canvas.blend(volts, window.start_s, window.end_s, window.number)
@@ -166,13 +188,6 @@ class Bench:
 
     def _concerns(self, window: Window, one: Signal) -> bool:
         return window.cylinder is None or self._model.line_of(window.cylinder) == one.number
-
-    def _pull(self, volts: Volts, canvas: Canvas, pulse: Pulse, tail_s: float) -> None:
-        """Keep the lower of what is there and this pull, so that several coils may pull at once."""
-        if canvas.touches(pulse.start_s, pulse.end_s, 9.0 * tail_s):
-            span, shape = canvas.shape(pulse.start_s, pulse.end_s, tail_s)
-            rest_v = self._model.line.rest_v(self._model.line.pull_up_ohm)
-            volts[span] = np.minimum(volts[span], rest_v + (pulse.level - rest_v) * shape)
 
     def _injector(self, one: Signal, canvas: Canvas, traces: Traces, battery: Volts) -> Volts:
         """Draw the battery through the winding, near ground while open, then the kick that decays in 0.2 ms."""
@@ -199,7 +214,7 @@ class Bench:
         half = 1 << (self._instrument.bits - 1)
         offset = int(uniform(self._seed, 40 + row, np.array([chunk]))[0] * _NOISE)
         scaled = volts * np.float32(self._counts_per_volt(one) / one.scale)
-        scaled += self._noise[one][offset : offset + CHUNK]
+        scaled += self._noise[one][offset : offset + self._chunk]
         np.rint(scaled, out=scaled)
         np.clip(scaled, -half, half - 1, out=scaled)
         out[:] = scaled

@@ -13,13 +13,13 @@ from numpy.typing import DTypeLike
 from acquire.block import Counts, SampleBlock, StreamInfo
 from acquire.clock import Clock
 from acquire.errors import AddressError
-from drivers.simulated.bench import CHUNK, Bench, Instrument
+from drivers.simulated.bench import Bench, Instrument
 from drivers.simulated.crank import Crank
 from drivers.simulated.draws import uniform
 from drivers.simulated.faults import Fault, FaultBook
 from drivers.simulated.model import EngineModel
 from drivers.simulated.running import Running
-from drivers.simulated.scenario import OFF, Scenario, named
+from drivers.simulated.scenario import OFF, Knot, Scenario, named
 from drivers.simulated.signals import setup_text, signal
 from drivers.simulated.truth import TrueEvent, TrueFiring
 from drivers.simulated.verdict import Verdicts
@@ -63,11 +63,14 @@ class SimulatedEngine:
         self._clock, self._address, self._seed = clock, address, seed
         signals = tuple(signal(name, self._model, input_range_v) for name in inputs)
         self._instrument = Instrument(sample_rate_hz, signals, bits, noise_v, _signed(dtype))
+        _check(0 <= seed < 2**63, "seed: a whole number, 0 or more")
+        _check(block_samples is None or block_samples > 0, "block: above 0 samples")
+        _check(duration_s is None or 1.0 <= duration_s * sample_rate_hz < 1e13, "duration: at least one sample")
         self._total = None if duration_s is None else round(duration_s * sample_rate_hz)
-        self._block_samples = block_samples or (round(_LIVE_BLOCK_S * sample_rate_hz) if clock else CHUNK)
+        usual = round(_LIVE_BLOCK_S * sample_rate_hz) if clock else self._instrument.chunk
+        self._block_samples = block_samples or usual
         self._stop = threading.Event()
         self._started_s: float | None = None
-        self._check(inputs)
         self._book = FaultBook(tuple(self._placed(fault) for fault in faults), seed)
         end_s = math.inf if self._total is None else self._total / sample_rate_hz
         self._verdicts = Verdicts(self._model, self._book, signals, end_s, _KEPT if duration_s is None else None)
@@ -95,12 +98,12 @@ class SimulatedEngine:
 
     def blocks(self) -> Iterator[SampleBlock]:
         """Give all blocks, none longer than asked, none across a chunk; the index jumps over lost samples."""
-        for chunk in itertools.count():
-            first = chunk * CHUNK
-            end = first + CHUNK if self._total is None else min(first + CHUNK, self._total)
+        for first in itertools.count(0, self._instrument.chunk):
+            whole = first + self._instrument.chunk
+            end = whole if self._total is None else min(whole, self._total)
             if end <= first:
                 return
-            counts = self._draw(chunk)
+            counts = self._draw(first, whole)
             for start, stop in self._spans(first, end):
                 if not self._wait_for(stop):
                     return
@@ -125,11 +128,11 @@ class SimulatedEngine:
         known = [*self._verdicts.events, *([running] if running else [])]
         return tuple(sorted((e for e in known if e.start_s < handed_s), key=lambda e: e.start_s))
 
-    def _draw(self, chunk: int) -> Counts:
+    def _draw(self, first: int, end: int) -> Counts:
         rate_hz = self._instrument.sample_rate_hz
-        self._running.forget(chunk * CHUNK / rate_hz - _TAIL_S)
-        self._running.until((chunk + 1) * CHUNK / rate_hz)
-        return self._bench.draw(chunk, self._running.traces)
+        self._running.forget(first / rate_hz - _TAIL_S)
+        self._running.until(end / rate_hz)
+        return self._bench.draw(first // self._instrument.chunk, self._running.traces)
 
     def _spans(self, first: int, end: int) -> Iterator[tuple[int, int]]:
         """Cut the samples of [first, end) that are not lost into pieces no longer than a block."""
@@ -162,22 +165,10 @@ class SimulatedEngine:
             raise AddressError(f"simulated engine: fault={fault.kind}: cylinder 1 to {self._model.cylinders}")
         return dataclasses.replace(fault, cylinder=self._model.coil_of(fault.cylinder))
 
-    def _check(self, inputs: Sequence[str]) -> None:
-        one = self._instrument
-        size = 8 * one.dtype.itemsize
-        checks = (
-            (1000.0 <= one.sample_rate_hz <= 1e8, f"rate={one.sample_rate_hz:g}: 1000 to 100000000 samples a second"),
-            (2 <= one.bits <= min(size, 24), f"bits={one.bits}: 2 to {min(size, 24)}"),
-            (len(inputs) > 0 and len(set(inputs)) == len(inputs), "inputs: at least one, each once"),
-            (0.0 <= one.noise_v <= 10.0, f"noise={one.noise_v:g}: 0 to 10 V"),
-            (all(0.0 < s.range_v <= 1e4 for s in one.signals), "range: above 0 V"),
-            (self._total is None or 0 < self._total < 1e12, "duration: above 0 s"),
-            (self._block_samples > 0, "block: above 0 samples"),
-            (0 <= self._seed < 2**63, "seed: a whole number, 0 or more"),
-        )
-        for holds, message in checks:
-            if not holds:
-                raise AddressError(f"simulated engine: {message}")
+
+def _check(holds: bool, message: str) -> None:
+    if not holds:
+        raise AddressError(f"simulated engine: {message}")
 
 
 def _signed(dtype: DTypeLike) -> np.dtype[np.signedinteger[Any]]:
@@ -188,6 +179,12 @@ def _signed(dtype: DTypeLike) -> np.dtype[np.signedinteger[Any]]:
 
 
 def _off(scenario: Scenario) -> tuple[tuple[float, float], ...]:
-    """Give the times at which the key is off."""
-    ends = [*(k.time_s for k in scenario.knots[1:]), math.inf]
-    return tuple((k.time_s, end) for k, end in zip(scenario.knots, ends, strict=True) if k.mode == OFF)
+    """Give the times at which the key is off, each from its turning to the next."""
+    turns = [k.time_s for k, before in zip(scenario.knots, (None, *scenario.knots), strict=False) if _turned(k, before)]
+    ends = [*turns[1:], math.inf]
+    first_off = scenario.knots[0].mode != OFF
+    return tuple(zip(turns[first_off::2], ends[first_off::2], strict=True))
+
+
+def _turned(knot: Knot, before: Knot | None) -> bool:
+    return before is None or (knot.mode == OFF) != (before.mode == OFF)

@@ -72,12 +72,19 @@ class Canvas:
                 span, shape = self.shape(pulse.start_s, pulse.end_s)
                 volts[span] += (high_v - volts[span]) * shape
 
-    def blend(self, volts: Volts, start_s: float, end_s: float, to_v: float | Volts, tail_s: float = 0.0) -> None:
-        """Bring `volts` to `to_v` for that time."""
-        if self.touches(start_s, end_s, 9.0 * tail_s):
-            span, shape = self.shape(max(start_s, self.start_s - 1.0), min(end_s, self.end_s + 1.0), tail_s)
-            target = to_v[span] if isinstance(to_v, np.ndarray) else to_v
-            volts[span] += (target - volts[span]) * shape
+    def blend(self, volts: Volts, start_s: float, end_s: float, to_v: float) -> None:
+        """Bring `volts` to `to_v` for that time. What holds at the first sample of all has held for long."""
+        if self.touches(start_s, end_s):
+            span, shape = self.shape(
+                max(start_s if start_s > 0.0 else -math.inf, self.start_s - 1.0), min(end_s, self.end_s + 1.0)
+            )
+            volts[span] += (to_v - volts[span]) * shape
+
+    def pull(self, volts: Volts, rest: Volts, pulse: Pulse, tail_s: float) -> None:
+        """Draw a pull from `rest` to the pulse's level, under what pulls already: several coils may do so at once."""
+        if self.touches(pulse.start_s, pulse.end_s, 9.0 * tail_s):
+            span, shape = self.shape(pulse.start_s, pulse.end_s, tail_s)
+            volts[span] = np.minimum(volts[span], rest[span] + (pulse.level - rest[span]) * shape)
 
     def flip(self, volts: Volts, pulse: Pulse) -> None:
         """Push a logic level towards the other one for the pulse's time."""
