@@ -38,7 +38,8 @@ class ArraySource:
     def open(self) -> StreamInfo:
         """Read the headers. Raises AddressError where there is no file, FormatError where it holds no such arrays."""
         try:
-            return self._begin(contents_of(self._name, self._guard))
+            with self._guard.opening():
+                return self._begin(contents_of(self._name, self._guard))
         except CoilcallError:
             raise
         except OSError as error:

@@ -48,11 +48,12 @@ class CsvSource:
         except OSError as error:
             raise AddressError(f"{self._name}: cannot be opened: {error.strerror}") from error
         self._guard.hold(file)
-        lines = whole_lines(self._name, lambda size: self._guard.read(lambda: file.read(size)))
-        head = next(lines, b"")
-        self._layout = self._chosen(find_layout(self._name, head.decode(errors="replace")))
-        self._pieces = numbered(head, lines, self._layout.first_line)
-        return self._begin(next(self._pieces))
+        with self._guard.opening():
+            lines = whole_lines(self._name, lambda size: self._guard.read(lambda: file.read(size)))
+            head = next(lines, b"")
+            self._layout = self._chosen(find_layout(self._name, head.decode(errors="replace")))
+            self._pieces = numbered(head, lines, self._layout.first_line)
+            return self._begin(next(self._pieces))
 
     def blocks(self) -> Iterator[SampleBlock]:
         """Read on to the end. Raises FormatError with row and column where a cell cannot be read."""

@@ -1,7 +1,8 @@
 """A file that may be closed from another thread while it is being read."""
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Protocol, TypeVar
 
 from acquire.errors import SourceLost
@@ -40,6 +41,15 @@ class Guard:
                 return read()
             except OSError as error:
                 raise SourceLost(f"{self._name}: reading stopped: {error.strerror or error}") from error
+
+    @contextmanager
+    def opening(self) -> Iterator[None]:
+        """Close everything held again where opening fails half way."""
+        try:
+            yield
+        except BaseException:
+            self.close()
+            raise
 
     def close(self) -> None:
         """Close everything held; more than once does no harm."""

@@ -23,14 +23,21 @@ class StampFault(ValueError):
 
 
 def quantum(stamps: Stamps) -> float:
-    """Tell what power of ten the stamps were rounded to; 0.0 where they were not rounded to any above 1e-12."""
-    some = stamps[:: max(1, len(stamps) // 1000)]
+    """Tell what power of ten the last stamps were rounded to; 0.0 where they were not rounded to any above 1e-12."""
+    some = stamps[-8:]
     for decimals in range(13):
         scaled = some * 10.0**decimals
         slack = 1e-4 + 4e-16 * np.abs(scaled).max(initial=0.0)
         if slack < 0.1 and np.abs(scaled - np.rint(scaled)).max(initial=0.0) < slack:
             return float(10.0**-decimals)
     return 0.0
+
+
+def coarseness(stamps: Stamps, rate: float) -> float:
+    """Tell by how many samples rounding may move a stamp; 0.0 where the step is a whole number of quanta."""
+    coarse = quantum(stamps) * rate
+    is_exact = coarse > 0.0 and abs(1.0 / coarse - round(1.0 / coarse)) < 1e-6
+    return 0.0 if is_exact and coarse < 1.5 else coarse
 
 
 def find_rate(stamps: Stamps) -> float:
@@ -40,24 +47,32 @@ def find_rate(stamps: Stamps) -> float:
     Raises StampFault where the stamps go back or do not move.
     """
     _check_forward(stamps)
-    steps = np.diff(stamps)
-    rounding = quantum(stamps)
-    typical = max(float(np.median(steps)), rounding) if len(steps) else 0.0
-    even = steps[steps < GAP_STEPS * typical]
+    even = _even_steps(np.diff(stamps), quantum(stamps))
     step = float(even.mean()) if len(even) else 0.0
     if step <= 0.0:
         raise StampFault(max(len(stamps) - 1, 0), "the time does not advance, so there is no rate")
-    runs = len(steps) - len(even) + 1
-    return _round_rate(step, max(rounding * runs / len(even) / step, 1e-9))
+    runs = len(stamps) - len(even)
+    spread = max(quantum(stamps), float(even.std())) / step
+    return _round_rate(step, max(spread * runs / len(even), 1e-9))
+
+
+def _even_steps(steps: Stamps, rounding: float) -> Stamps:
+    """Leave out steps across gaps: all but the usual one, or where rounding or jitter leaves none, all near it."""
+    if not len(steps):
+        return steps
+    usual = float(np.median(steps))
+    same = steps[np.abs(steps - usual) <= 0.05 * usual]
+    if usual > 0.0 and len(same) > 0.9 * len(steps):
+        return same
+    return steps[np.abs(steps - usual) <= 0.5 * usual + rounding]
 
 
 def _round_rate(step: float, tolerance: float) -> float:
     rate = 1.0 / step
-    for digits in range(4):
-        for round_rate in (float(f"{rate:.{digits}e}"), 1.0 / float(f"{step:.{digits}e}")):
-            if abs(round_rate / rate - 1.0) <= tolerance:
-                return round_rate
-    return rate
+    rates = [float(f"{rate:.{digits}e}") for digits in range(5)]
+    steps = [float(f"{step:.{digits}e}") for digits in range(5)]
+    near = (one for one in (*rates, *(1.0 / one for one in steps)) if abs(one / rate - 1.0) <= tolerance)
+    return next(near, rate)
 
 
 def _check_forward(stamps: Stamps) -> None:
@@ -88,10 +103,11 @@ class Clock:
         before = stamps[0] if self.last is None else self.last
         joined = np.concatenate(([before], stamps))
         _check_joined(joined)
-        coarse = quantum(stamps) * self.rate
-        zero = stamps[0] if self.zero is None else self.zero
+        coarse = coarseness(stamps, self.rate)
+        starts = self._runs(joined, coarse)
+        zero = self._first_zero(stamps, starts) if self.zero is None else self.zero
         ahead = (stamps - zero) * self.rate - self.next_index - np.arange(len(stamps))
-        missing = self._missing(ahead, np.diff(joined) * self.rate, coarse)
+        missing = _missing(ahead, starts)
         residual = ahead - missing
         _check_even(residual, coarse)
         index: NDArray[np.int64] = self.next_index + np.arange(len(stamps)) + missing
@@ -99,14 +115,23 @@ class Clock:
         self.next_index, self.last = int(index[-1]) + 1, float(stamps[-1])
         return index
 
-    def _missing(self, ahead: Stamps, steps: Stamps, coarse: float) -> NDArray[np.int64]:
-        """Count the samples missing before each row since the piece began."""
-        far = np.flatnonzero(steps > max(GAP_STEPS, 1.01 + coarse))
-        starts = np.unique(np.concatenate(([0], far)))
-        lengths = np.diff(np.append(starts, len(ahead)))
-        means = np.add.reduceat(ahead, starts) / lengths
-        levels = np.maximum.accumulate(np.maximum(np.rint(means), 0.0)).astype(np.int64)
-        return np.repeat(levels, lengths)
+    def _runs(self, joined: Stamps, coarse: float) -> NDArray[np.intp]:
+        """Give the first row of each run of rows that nothing can be missing between."""
+        far = np.flatnonzero(np.diff(joined) * self.rate > max(GAP_STEPS, 1.01 + coarse))
+        return np.unique(np.concatenate(([0], far)))
+
+    def _first_zero(self, stamps: Stamps, starts: NDArray[np.intp]) -> float:
+        """Give the stamp of index 0, free of the first stamp's own rounding."""
+        run = stamps[: starts[1] if len(starts) > 1 else None]
+        return float((run - np.arange(len(run)) / self.rate).mean())
+
+
+def _missing(ahead: Stamps, starts: NDArray[np.intp]) -> NDArray[np.int64]:
+    """Count the samples missing before each row since the piece began."""
+    lengths = np.diff(np.append(starts, len(ahead)))
+    means = np.add.reduceat(ahead, starts) / lengths
+    levels = np.maximum.accumulate(np.maximum(np.rint(means), 0.0)).astype(np.int64)
+    return np.repeat(levels, lengths)
 
 
 def _check_joined(joined: Stamps) -> None:
