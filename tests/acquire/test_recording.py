@@ -202,6 +202,29 @@ os._exit(9)
     assert ranges_of(back) == [(0, 1000 // BATCH * BATCH)]
 
 
+def test_damage_between_batches_is_said_after_what_precedes_it(tmp_path: Path) -> None:
+    folder = recorded(tmp_path / "r", [block_at(0, 3 * BATCH)])
+    data = (folder / SAMPLES).read_bytes()
+    at = batch_ends(data)[0] + 8
+    (folder / SAMPLES).write_bytes(data[:at] + b"\xff" * 40 + data[at + 40 :])
+    info = read_info(folder)
+    assert info.total_samples is None
+    blocks = read_blocks(folder, info)
+    assert next(blocks).end_index == BATCH
+    with pytest.raises(FormatError, match=f"{SAMPLES}: cannot be understood before byte"):
+        next(blocks)
+
+
+def test_a_batch_that_claims_more_rows_than_it_holds_is_refused(tmp_path: Path) -> None:
+    folder = recorded(tmp_path / "r", [block_at(0, 77)])
+    data = (folder / SAMPLES).read_bytes()
+    claim = (77).to_bytes(8, "little")
+    assert claim in data
+    (folder / SAMPLES).write_bytes(data.replace(claim, (70_000).to_bytes(8, "little")))
+    with pytest.raises(FormatError, match="a batch contradicts itself"):
+        read_all(folder)
+
+
 def _corrupt(data: bytes, edits: list[tuple[int, int]]) -> bytes:
     changed = bytearray(data)
     for place, value in edits:
@@ -316,7 +339,7 @@ def _joined(tmp_path: Path, parts: dict[str, list[SampleBlock]]) -> Path:
 def test_several_sample_files_are_read_in_order_of_their_numbers(tmp_path: Path) -> None:
     parts = {
         "samples-1000.arrow": [block_at(300, 50)],
-        "samples-002.arrow": [block_at(200, 50)],
+        "samples-200.arrow": [block_at(200, 50)],
         SAMPLES: [block_at(0, 200)],
     }
     back = read_all(_joined(tmp_path, parts))
