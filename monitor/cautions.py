@@ -2,8 +2,9 @@
 
 CAUTIONS = """\
 BEFORE YOU CONNECT
-- The secondary side carries tens of kV, the primary of a two-wire coil some hundreds of volts:
-  never onto an input without an attenuator rated for it. Know your input's limit.
+- The secondary side carries tens of kV, the primary of a two-wire coil some
+  hundreds of volts: never onto an input without an attenuator rated for it.
+- Know your input's limit.
 - A serial ADC board needs a divider and a clamp in front of it.
 - Key off to connect. Keep leads clear of belts, fans and exhaust.
 - Ventilate. Chock the wheels.

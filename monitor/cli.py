@@ -52,7 +52,8 @@ def analyze(recording: str, setup_file: Path | None, as_json: bool, rate_hz: flo
     """
     from monitor.analysis import analyze_recording, print_result
 
-    print_result(analyze_recording(_rated(recording, rate_hz), setup_file), recording, as_json=as_json)
+    analyzer, flags = analyze_recording(_rated(recording, rate_hz), setup_file)
+    print_result(analyzer, recording, flags, as_json=as_json)
 
 
 def _rated(recording: str, rate_hz: float | None) -> str:
@@ -124,7 +125,8 @@ def log(address: str, setup_file: Path | None, folder: Path | None, duration_s: 
 
 
 def _needs_terminal(command: str) -> None:
-    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+    # The screen is drawn on stderr, so that stdout stays what the commands give.
+    if not (sys.stdin.isatty() and sys.stderr.isatty()):
         raise click.UsageError(f"{command} draws a screen and needs a terminal; use log or analyze here")
 
 

@@ -6,14 +6,15 @@
 
 import sqlite3
 from collections.abc import Sequence
+from contextlib import closing, suppress
 from dataclasses import astuple, dataclass, fields
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from acquire.errors import CoilcallError
+from acquire.errors import CoilcallError, FormatError
 from monitor.firing.records import Firing
-from monitor.flags import Flag
+from monitor.flags import Flag, Kind, Severity
 
 SCHEMA = "coilcall.ledger/1"
 
@@ -112,11 +113,26 @@ class Ledger:
             book.execute("INSERT OR REPLACE INTO coverage VALUES (1, ?, ?, ?)", astuple(entries.coverage))
 
     def close(self) -> None:
-        """Fold the write-ahead file into the book; one file is left. Safe to call twice."""
+        """Fold the write-ahead file into the book, for good, so that it opens from a read-only medium too.
+
+        One file is left, unless somebody else is reading just now. Safe to call twice.
+        """
+        with suppress(sqlite3.Error):
+            self._book.execute("PRAGMA journal_mode = DELETE")
         self._book.close()
 
     def _error(self, error: sqlite3.Error) -> CoilcallError:
         return CoilcallError(f"{self._path}: cannot be written: {error}")
+
+
+def read_flags(path: Path) -> list[Flag]:
+    """Every flag in a ledger, by number. Raises FormatError where it is none."""
+    try:
+        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as book:
+            rows = book.execute("SELECT * FROM flags ORDER BY number").fetchall()
+        return [Flag(row[0], Kind(row[1]), Severity(row[2]), *row[3:]) for row in rows]
+    except (sqlite3.Error, ValueError, TypeError) as error:
+        raise FormatError(f"{path}: is no ledger of ours: {error}") from error
 
 
 def _insert(table: str, record: type[Firing] | type[Flag] | type[Gap]) -> str:

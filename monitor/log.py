@@ -5,15 +5,17 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Self
 
-import click
 from rich.console import Console
 from rich.live import Live
 from rich.text import Text
 
 from acquire.clock import Clock, SystemClock
 from drivers.registry import source_for
+from monitor.analysis import print_result
 from monitor.flags import Flag, Severity
 from monitor.interrupt import stop_signals
+from monitor.keeper import LEDGER_NAME
+from monitor.ledger import read_flags
 from monitor.live import Options, Session, session
 from monitor.snapshot import Counts, Snapshot
 from monitor.text import elapsed, plain, share
@@ -92,20 +94,20 @@ def _missed_by(counts: Counts) -> int:
 def run(address: str, setup_file: Path | None, folder: Path | None, duration_s: float | None) -> None:
     """Log until it ends, and say at the end what was found, whatever ended it. Raises what `session` raises."""
     clock = SystemClock()
-    options = Options(setup_file, folder or Path(f"coilcall-{clock.utc():%Y%m%d-%H%M%S}"))
-    asyncio.run(_run(address, options, clock, duration_s))
+    folder = folder or Path(f"coilcall-{clock.utc():%Y%m%d-%H%M%S}")
+    asyncio.run(_run(address, setup_file, folder, clock, duration_s))
 
 
-async def _run(address: str, options: Options, clock: Clock, duration_s: float | None) -> None:
+async def _run(address: str, setup_file: Path | None, folder: Path, clock: Clock, duration_s: float | None) -> None:
     console, running = Console(stderr=True), None
     try:
-        async with session(source_for(address), options) as running:
-            console.print(f"Recording to {options.folder}", markup=False, highlight=False, soft_wrap=True)
+        async with session(source_for(address), Options(setup_file, folder)) as running:
+            console.print(f"Recording to {folder}", markup=False, highlight=False, soft_wrap=True)
             with Report(console) as report:
                 await log(running, report, clock, duration_s)
     finally:
-        if running is not None:
-            click.echo(f"{status_line(running.snapshot())}\nRecorded to {options.folder}")
+        if running is not None and running.ended.is_set():
+            print_result(running.analyzer, str(folder), read_flags(folder / LEDGER_NAME), as_json=False)
 
 
 async def log(running: Session, report: Report, clock: Clock, duration_s: float | None) -> None:

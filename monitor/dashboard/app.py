@@ -4,6 +4,7 @@ from typing import ClassVar
 
 from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
+from textual.events import Resize
 from textual.theme import Theme
 from textual.widgets import Footer
 
@@ -72,9 +73,9 @@ class Dashboard(App[None]):
         self.pull()
         self.set_interval(1 / PULLS_PER_S, self.pull)
 
-    def on_resize(self) -> None:
+    def on_resize(self, event: Resize) -> None:
         """Share the rows out anew."""
-        self._arrange()
+        self._arrange(event.size.height)
 
     def pull(self) -> None:
         """Draw the state of now, if it is another than the one on the screen."""
@@ -84,14 +85,14 @@ class Dashboard(App[None]):
         is_first = self._shown is None
         self._shown = picture
         if is_first:
-            self._arrange()
+            self._arrange(self.size.height)
         for part in (Status, VerdictBand, Lanes, Flags):
             self.screen_stack[0].query_one(part).show(picture)
 
-    def _arrange(self) -> None:
+    def _arrange(self, rows: int) -> None:
         if self._shown is None:
             return
-        shared = plan(self.size.height, len(self._shown.snapshot.cylinders))
+        shared = plan(rows, len(self._shown.snapshot.cylinders))
         base = self.screen_stack[0]
         base.query_one(VerdictBand).styles.height = shared.verdict_rows
         base.query_one(Flags).styles.height = shared.flags_rows

@@ -11,21 +11,21 @@ from textual.widgets import Static
 from monitor.cautions import CAUTIONS
 
 HELP_TEXT = f"""\
-LANES     one a cylinder, in firing order; each column is a turn, the newest at the right
-  ·       acknowledged: called (or its call is not connected) and answered
-  X       unacknowledged: called, no answer; or no answer in its turn
-  O       uncommanded: its control is connected and it was not called in its turn
-  ?       unobserved: samples were lost there, or two readings were equally good
-  !       beside a cylinder: it has missed at least once since the start
-  last    how long ago it last missed
+LANES  one a cylinder, in firing order; a column is a turn, newest at the right
+  ·    acknowledged: called (or its call is not connected) and answered
+  X    unacknowledged: called, no answer; or no answer in its turn
+  O    uncommanded: its control is connected, and it was not called
+  ?    unobserved: samples were lost, or two readings were equally good
+  !    beside a cylinder: it has missed at least once since the start
+  last how long ago it last missed
 
-FLAGS     X fault   ! warning   i information; newest first
+FLAGS  X fault   ! warning   i information; newest first
 
-KEYS      q quit   ? this page   c turns in one column: 1, 2, 4, 8
-          in a replay: space pause or go on   n a little further   f faster   s slower
+KEYS   q quit   ? this page   c turns in one column: 1, 2, 4, 8
+       in a replay: space pause or go on, n a little further, f faster, s slower
 
-An acknowledgement proves that primary current was switched. It does not prove a spark
-at the plug, still less combustion.
+An acknowledgement proves that primary current was switched.
+It does not prove a spark at the plug, still less combustion.
 
 {CAUTIONS}"""
 
@@ -37,7 +37,7 @@ class Help(ModalScreen[None]):
 
     CSS = """
     Help { align: center middle; }
-    Help VerticalScroll { width: 90; max-width: 100%; height: auto; max-height: 100%; padding: 0 1; }
+    Help VerticalScroll { width: 80; max-width: 100%; height: auto; max-height: 100%; padding: 0 1; }
     Help VerticalScroll { background: #1C1C1C; }
     """
 

@@ -43,8 +43,8 @@ def source_line(picture: Picture, width: int) -> Content:
     word = _state_word(source)
     parts = [(f" {word} ", f"bold {BLACK} on {ORANGE}" if source.state is SourceState.LOST else f"bold {INK}")]
     if source.simulated:
-        parts.append((" SIMULATED ENGINE ", f"bold {BLACK} on {SKY_BLUE}"))
-    total = f" of {elapsed(source.total_s)}" if source.total_s is not None else ""
+        parts.append((" SIMULATED ", f"bold {BLACK} on {SKY_BLUE}"))
+    total = f"/{elapsed(source.total_s)}" if source.total_s is not None else ""
     facts = [
         f"{elapsed(snapshot.time_s)}{total}",
         rate(source.sample_rate_hz),

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from acquire.errors import CoilcallError
+from acquire.errors import CoilcallError, FormatError
 from monitor.firing.records import Firing, Outcome
 from monitor.flags import Flag, Kind, Severity
-from monitor.ledger import SCHEMA, Coverage, Entries, Gap, Ledger
+from monitor.ledger import SCHEMA, Coverage, Entries, Gap, Ledger, read_flags
 
 FLAG = Flag(1, Kind.MISSING_ACKNOWLEDGEMENT, Severity.FAULT, 4, None, 12.5, None, 1, "no answer")
 
@@ -68,6 +68,22 @@ def test_a_flag_that_grows_and_clears_stays_one_row(path: Path) -> None:
         ledger.write(Entries(flags=[FLAG, replace(FLAG, number=2)]))
         ledger.write(Entries(flags=[replace(FLAG, count=3, end_s=13.0)]))
     assert read(path, "flags") == [astuple(replace(FLAG, count=3, end_s=13.0)), astuple(replace(FLAG, number=2))]
+
+
+def test_flags_read_back_are_those_that_were_written(path: Path) -> None:
+    flags = [FLAG, replace(FLAG, number=2, end_s=13.0, cylinder=None, input="in1", severity=Severity.INFO)]
+    with Ledger(path) as ledger:
+        ledger.write(Entries(flags=list(reversed(flags))))
+        assert read_flags(path) == flags
+    assert read_flags(path) == flags
+
+
+@pytest.mark.parametrize("content", [None, b"", b"no ledger at all" * 100])
+def test_what_is_no_ledger_is_one_line(path: Path, content: bytes | None) -> None:
+    if content is not None:
+        path.write_bytes(content)
+    with pytest.raises(FormatError, match=r"ledger\.sqlite: is no ledger of ours"):
+        read_flags(path)
 
 
 def test_gaps_add_up_and_coverage_is_the_latest(path: Path) -> None:

@@ -50,6 +50,9 @@ async def test_the_screen_follows_the_state_and_the_size_of_the_terminal() -> No
         rows = await settle(app, pilot)
         assert (len(rows), len(rows[0])) == (50, 130)
         assert any("sag V" in row for row in rows)
+        assert any("╺┓" in row for row in rows)
+        await pilot.resize_terminal(80, 24)
+        assert not any("╺┓" in row for row in await settle(app, pilot))
 
 
 async def test_a_state_that_did_not_change_is_not_drawn_again(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,0 +1,66 @@
+"""A recording from end to end, as fast as the machine can: no ring, no screen."""
+
+import json
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import click
+from rich.console import Console
+from rich.progress import Progress
+
+from acquire.block import SampleBlock, StreamInfo
+from acquire.source import Source
+from drivers.registry import source_for
+from monitor.analyzer import Analyzer, Step
+from monitor.choice import choose_setup
+from monitor.flags import Flag
+from monitor.summary import summarize
+from monitor.table import print_summary
+
+_PIPE_COLUMNS = 120
+"""Columns of a table that goes to a file or another program."""
+
+
+def analyze_recording(address: str, setup_file: Path | None) -> tuple[Analyzer, list[Flag]]:
+    """The analyzer after its last sample, and every flag by number.
+
+    Raises AddressError, FormatError, SetupError, SourceLost.
+    """
+    source = source_for(address)
+    try:
+        info = source.open()
+        analyzer = Analyzer(choose_setup(info, setup_file), info)
+        flags: dict[int, Flag] = {}
+        for block in _with_progress(source, info):
+            flags |= _by_number(analyzer.feed(block))
+        flags |= _by_number(analyzer.finish())
+    finally:
+        source.close()
+    return analyzer, [flags[number] for number in sorted(flags)]
+
+
+def _by_number(step: Step) -> dict[int, Flag]:
+    return {flag.number: flag for flag in step.flags}
+
+
+def _with_progress(source: Source, info: StreamInfo) -> Iterator[SampleBlock]:
+    """The source's blocks, with a bar on stderr where that is a terminal."""
+    if not sys.stderr.isatty():
+        yield from source.blocks()
+        return
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("calling the roll", total=info.total_samples)
+        for block in source.blocks():
+            yield block
+            bar.update(task, completed=block.end_index)
+
+
+def print_result(analyzer: Analyzer, name: str, flags: list[Flag], *, as_json: bool) -> None:
+    """The summary on stdout: one JSON object, or a table."""
+    summary = summarize(analyzer, name, flags)
+    if as_json:
+        click.echo(json.dumps(summary))
+    else:
+        console = Console(highlight=False)
+        print_summary(summary, console if console.is_terminal else Console(highlight=False, width=_PIPE_COLUMNS))

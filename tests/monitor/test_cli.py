@@ -1,0 +1,188 @@
+import json
+import signal
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from acquire.errors import SourceLost
+from acquire.recording import RecordingWriter
+from monitor.cli import cli, main
+from tests.monitor.streams import Played, engine_running
+
+COMMAND = [sys.executable, "-c", "from monitor.cli import main; main()"]
+HEAVY = "numpy pyarrow pydantic rich scipy soundfile textual asyncio"
+ENDLESS = "simulated:?rate=20000&pace=1&fault=no-answer,cylinder=4,probability=0.5"
+
+
+@pytest.fixture
+def recording(tmp_path: Path) -> Path:
+    """Four seconds of a six whose cylinder 4 does not answer between 1 s and 2 s."""
+    info, blocks = engine_running()
+    with RecordingWriter(tmp_path / "drive", info) as writer:
+        for block in blocks:
+            writer.write(block)
+    return tmp_path / "drive"
+
+
+Run = Callable[..., tuple[int, str, list[str]]]
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str]) -> Run:
+    """Run a command in this process: exit status, stdout, lines of stderr."""
+
+    def run(*arguments: object) -> tuple[int, str, list[str]]:
+        with pytest.raises(SystemExit) as end:
+            main([str(argument) for argument in arguments])
+        out, err = capsys.readouterr()
+        return int(end.value.code or 0), out, err.splitlines()
+
+    return run
+
+
+@pytest.mark.parametrize("command", [[], *([name] for name in cli.commands)])
+def test_every_help_text_can_be_asked_for(command: list[str]) -> None:
+    result = CliRunner().invoke(cli, [*command, "--help"])
+    assert result.exit_code == 0
+    assert len(result.output) > 300
+
+
+@pytest.mark.parametrize("command", ["watch", "log"])
+def test_the_cautions_stand_in_the_help_of_what_is_connected_to_an_engine(command: str) -> None:
+    text = CliRunner().invoke(cli, [command, "--help"]).output
+    for words in ("tens of kV", "attenuator", "divider", "Key off", "Ventilate", "second person", "local law"):
+        assert words in text
+
+
+def test_help_imports_nothing_that_takes_long() -> None:
+    program = f"import sys, monitor.cli; print(sorted(set('{HEAVY}'.split()) & set(sys.modules)))"
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_the_version_is_told(run: Run) -> None:
+    status, out, _ = run("--version")
+    assert (status, out.split()[0]) == (0, "coilcall")
+
+
+def test_without_a_command_the_help_is_shown_and_nothing_done(run: Run) -> None:
+    status, out, err = run()
+    assert status == 2
+    assert "analyze" in out + "\n".join(err)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["frob"], "frob"),
+        (["log"], "ADDRESS"),
+        (["analyze"], "RECORDING"),
+        (["analyze", "x.csv", "--rate", "fast"], "fast"),
+        (["analyze", "nowhere.csv"], "nowhere.csv"),
+        (["analyze", "nosuch:thing"], "nosuch"),
+        (["analyze", "simulated:?cylinders=a"], "cylinders"),
+        (["replay", "x.csv", "--speed", "1000"], "speed"),
+        (["log", "x.csv", "--duration", "0"], "duration"),
+        (["watch"], "needs a terminal"),
+        (["replay", "x.csv"], "needs a terminal"),
+    ],
+)
+def test_bad_input_is_one_line_and_status_2(run: Run, arguments: list[str], words: str) -> None:
+    status, out, err = run(*arguments)
+    assert (status, out) == (2, "")
+    assert err[-1].startswith("coilcall: ")
+    assert words in err[-1]
+    assert sum(line.startswith("coilcall: ") for line in err) == 1
+    assert not any("Traceback" in line for line in err)
+
+
+def test_analyze_prints_the_table_with_the_cylinder_that_missed(run: Run, recording: Path) -> None:
+    status, out, err = run("analyze", recording)
+    assert (status, err) == (0, [])
+    assert "missing-acknowledgement" in out
+
+
+def test_analyze_prints_one_json_object_and_nothing_else(run: Run, recording: Path) -> None:
+    status, out, err = run("analyze", recording, "--json")
+    assert (status, err) == (0, [])
+    summary = json.loads(out)
+    assert summary["schema"] == "coilcall.summary/1"
+    missed = {entry["cylinder"]: entry["unacknowledged"] for entry in summary["cylinders"]}
+    assert missed.pop(4) >= 6
+    assert set(missed.values()) == {0}
+
+
+def test_a_set_up_that_cannot_be_meant_names_its_file(run: Run, recording: Path, tmp_path: Path) -> None:
+    (tmp_path / "own.toml").write_text("engine = 3", encoding="utf-8")
+    status, _, err = run("analyze", recording, "--setup", tmp_path / "own.toml")
+    assert status == 2
+    assert "own.toml" in err[0]
+
+
+def test_log_records_a_stream_to_its_end_and_tells_the_tally(run: Run, recording: Path, tmp_path: Path) -> None:
+    status, out, err = run("log", recording, "--to", tmp_path / "kept")
+    assert status == 0
+    assert "> 4" in out
+    assert str(tmp_path / "kept") in out
+    assert err[0].startswith("Cautions: ")
+    assert {path.name for path in (tmp_path / "kept").iterdir()} == {
+        "recording.toml",
+        "samples-001.arrow",
+        "ledger.sqlite",
+    }
+    again, first = run("analyze", tmp_path / "kept", "--json")[1], run("analyze", recording, "--json")[1]
+    assert json.loads(again) | {"recording": ""} == json.loads(first) | {"recording": ""}
+
+
+def test_a_lost_instrument_is_status_3_and_the_tally_is_told_all_the_same(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lost = SourceLost("scope: no answer for 0.5 s; plug it in again")
+    monkeypatch.setattr("monitor.log.source_for", lambda _: Played(engine_running(), error=lost))
+    status, out, err = run("log", "scope:", "--to", tmp_path / "kept")
+    assert status == 3
+    assert "> 4" in out
+    assert err[-1] == "coilcall: scope: no answer for 0.5 s; plug it in again"
+
+
+def test_a_full_disk_is_one_line(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, recording: Path) -> None:
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(RecordingWriter, "write", full)
+    status, _, err = run("log", recording, "--to", tmp_path / "kept")
+    assert status == 2
+    assert err[-1] == "coilcall: the recording cannot be written: No space left on device"
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_an_interrupted_log_ends_whole_with_its_tally(tmp_path: Path, number: signal.Signals) -> None:
+    command = [*COMMAND, "log", ENDLESS, "--to", str(tmp_path / "kept")]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        assert process.stderr is not None
+        for line in process.stderr:
+            if " FAULT " in line:
+                break
+        process.send_signal(number)
+        out, err = process.communicate(timeout=20)
+    assert process.returncode == 0
+    assert "> 4" in out
+    assert "Traceback" not in err
+    assert {path.name for path in (tmp_path / "kept").iterdir()} == {
+        "recording.toml",
+        "samples-001.arrow",
+        "ledger.sqlite",
+    }
+
+
+def test_a_reader_that_has_seen_enough_is_no_error(recording: Path) -> None:
+    command = [*COMMAND, "analyze", str(recording), "--json"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        process.stdout.close()
+        assert process.stderr is not None
+        assert process.stderr.read() == ""
