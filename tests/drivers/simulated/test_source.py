@@ -4,11 +4,13 @@ import threading
 import tracemalloc
 from collections.abc import Iterator
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from acquire.block import SampleBlock
 from acquire.clock import SystemClock
@@ -132,19 +134,33 @@ def _advance(blocks: Iterator[SampleBlock], time_s: float) -> None:
         pass
 
 
-def test_memory_stays_flat_and_truth_bounded_without_an_end() -> None:
-    engine = SimulatedEngine(EngineModel(cylinders=12), constant(8000.0), FAULTS, sample_rate_hz=1000.0)
+def test_memory_stays_flat_and_truth_bounded_without_an_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("drivers.simulated.source._KEPT", 300)
+    engine = SimulatedEngine(EngineModel(), constant(1200.0), FAULTS, sample_rate_hz=1000.0)
     engine.open()
     blocks = engine.blocks()
-    _advance(blocks, 13.0)
     tracemalloc.start()
-    _advance(blocks, 14.0)
+    _advance(blocks, 21.0)
     before = tracemalloc.get_traced_memory()[0]
-    _advance(blocks, 17.0)
+    _advance(blocks, 42.0)
     grown = tracemalloc.get_traced_memory()[0] - before
     tracemalloc.stop()
-    assert 9_000 < len(engine.truth()) <= 10_000
-    assert grown < 3_000_000
+    assert 100 < len(engine.truth()) <= 300
+    assert grown < 100_000
+
+
+def test_nothing_is_torn_where_two_chunks_meet(monkeypatch: pytest.MonkeyPatch) -> None:
+    def drawn() -> NDArray[np.signedinteger[Any]]:
+        faults = (Fault("weak-pull-up", value=50e3), Fault("glitch", value=2e-5, probability=0.5), *FAULTS[:2])
+        inputs = ("supply", "control1", "acknowledgement", "injector1", "current", "ground", "battery")
+        engine = SimulatedEngine(
+            None, named("crank-and-idle"), faults, inputs=inputs, noise_v=0.0, duration_s=5.0, sample_rate_hz=30_000.0
+        )
+        return np.concatenate([b.counts for b in drain(engine)], axis=1)
+
+    large = drawn()
+    monkeypatch.setattr("drivers.simulated.bench._MOST_SAMPLES", 256)
+    np.testing.assert_allclose(drawn(), large, atol=1)
 
 
 @pytest.mark.parametrize(
