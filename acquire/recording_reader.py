@@ -2,7 +2,7 @@
 
 import mmap
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -15,6 +15,7 @@ from acquire.errors import FormatError
 from acquire.recording_header import HEADER_NAME, read_header
 from acquire.recording_layout import FIRST_INDEX_KEY, sample_files, schema_for
 
+_MARK = b"\xff\xff\xff\xff"  # begins every message of an Arrow IPC stream
 _UNREADABLE = (pa.ArrowException, OSError, ValueError, MemoryError)
 
 
@@ -52,59 +53,75 @@ def _total_samples(folder: Path, info: StreamInfo) -> int | None:
     return end_index
 
 
+@dataclass(slots=True)
+class _SampleFile:
+    """One file, mapped; `data` reads `whole` and stands where the next message begins."""
+
+    path: Path
+    mapped: mmap.mmap
+    whole: pa.Buffer
+    data: pa.BufferReader
+    done: int = 0
+
+    def cannot_be(self, at: int, error: Exception) -> FormatError | None:
+        """Say why the message at `at` cannot be read; None where the file was only cut within it."""
+        cut = self.data.tell() == self.whole.size and _MARK.startswith(self.whole[at : at + 4].to_pybytes())
+        return None if cut else FormatError(f"{self.path}: cannot be understood from byte {at} on: {_one_line(error)}")
+
+    def forget(self) -> None:
+        """Give back the memory of pages that were read, so that long recordings do not fill it; views stay good."""
+        end = self.data.tell() // mmap.PAGESIZE * mmap.PAGESIZE
+        if end > self.done and hasattr(mmap, "MADV_DONTNEED"):
+            self.mapped.madvise(mmap.MADV_DONTNEED, self.done, end - self.done)
+            self.done = end
+
+
 def _file_blocks(path: Path, info: StreamInfo) -> Iterator[SampleBlock]:
-    mapped = _map(path)
-    if mapped is None:
-        return
-    whole = pa.py_buffer(mapped)
-    data = pa.BufferReader(whole)
-    stream = _open_stream(path, data, schema_for(info))
-    done = 0
-    while stream and (read := _next_batch(path, data, stream)):
+    file = _map(path)
+    stream = _open_stream(file, schema_for(info)) if file else None
+    while file and stream and (read := _next_batch(file, stream)):
         if read.batch.num_rows:
-            yield SampleBlock(_first_index(path, read), _counts(path, read.batch, whole, info.dtype))
-        done = _forget(mapped, done, data.tell())
+            yield SampleBlock(_first_index(path, read), _counts(file, read.batch, info.dtype))
+        file.forget()
 
 
-def _map(path: Path) -> mmap.mmap | None:
+def _map(path: Path) -> _SampleFile | None:
     """Map a file; None where it is empty."""
     try:
         with path.open("rb") as file:
-            return mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) if path.stat().st_size else None
+            if not path.stat().st_size:
+                return None
+            mapped = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
     except (OSError, ValueError) as error:
         raise FormatError(f"{path}: cannot be read ({error})") from error
+    whole = pa.py_buffer(mapped)
+    return _SampleFile(path, mapped, whole, pa.BufferReader(whole))
 
 
-def _open_stream(path: Path, data: pa.BufferReader, schema: pa.Schema) -> pa.ipc.RecordBatchStreamReader | None:
+def _open_stream(file: _SampleFile, schema: pa.Schema) -> pa.ipc.RecordBatchStreamReader | None:
     try:
-        stream = pa.ipc.open_stream(data)
+        stream = pa.ipc.open_stream(file.data)
         found = _columns(stream.schema)
     except _UNREADABLE as error:
-        if _wants_more(data):
-            return None
-        raise FormatError(f"{path}: cannot be understood before byte {data.tell()}: {_one_line(error)}") from error
+        if damage := file.cannot_be(0, error):
+            raise damage from error
+        return None
     if found != _columns(schema):
-        raise FormatError(f"{path}: its columns are {found}, but {HEADER_NAME} says {_columns(schema)}")
+        raise FormatError(f"{file.path}: its columns are {found}, but {HEADER_NAME} says {_columns(schema)}")
     return stream
 
 
-def _next_batch(
-    path: Path, data: pa.BufferReader, stream: pa.ipc.RecordBatchStreamReader
-) -> pa.lib.RecordBatchWithMetadata | None:
+def _next_batch(file: _SampleFile, stream: pa.ipc.RecordBatchStreamReader) -> pa.lib.RecordBatchWithMetadata | None:
     """Read one batch; None at the end, which is also where a batch wants more bytes than the file has."""
+    at = file.data.tell()
     try:
         return stream.read_next_batch_with_custom_metadata()
     except StopIteration:
         return None
     except _UNREADABLE as error:
-        if _wants_more(data):
-            return None
-        raise FormatError(f"{path}: cannot be understood before byte {data.tell()}: {_one_line(error)}") from error
-
-
-def _wants_more(data: pa.BufferReader) -> bool:
-    """Tell a file that was cut, read to its very end, from one that holds something else than it should."""
-    return bool(data.tell() == data.size())
+        if damage := file.cannot_be(at, error):
+            raise damage from error
+        return None
 
 
 def _first_index(path: Path, read: pa.lib.RecordBatchWithMetadata) -> int:
@@ -114,16 +131,16 @@ def _first_index(path: Path, read: pa.lib.RecordBatchWithMetadata) -> int:
     raise FormatError(f"{path}: a batch says first_index = {digits!r}; the index of its first sample would be right")
 
 
-def _counts(path: Path, batch: pa.RecordBatch, whole: pa.Buffer, dtype: np.dtype[np.signedinteger[Any]]) -> Counts:
-    """Give a batch as (channels, samples): one view where its columns stand evenly spaced in `whole`, else a copy."""
-    columns = batch.columns
+def _counts(file: _SampleFile, batch: pa.RecordBatch, dtype: np.dtype[np.signedinteger[Any]]) -> Counts:
+    """Give a batch as (channels, samples): one view where its columns stand evenly in the file, else a copy."""
+    whole, columns = file.whole, batch.columns
     try:
         batch.validate()
         filled = not any(column.null_count for column in columns)
     except _UNREADABLE as error:
-        raise FormatError(f"{path}: a batch contradicts itself: {_one_line(error)}") from error
+        raise FormatError(f"{file.path}: a batch contradicts itself: {_one_line(error)}") from error
     if not filled:
-        raise FormatError(f"{path}: a batch has empty cells; every sample needs a value")
+        raise FormatError(f"{file.path}: a batch has empty cells; every sample needs a value")
     buffers = [column.buffers()[1] for column in columns]
     offsets = [buffer.address - whole.address for buffer in buffers]
     steps = {after - before for before, after in pairwise(offsets)} or {0}
@@ -132,14 +149,6 @@ def _counts(path: Path, batch: pa.RecordBatch, whole: pa.Buffer, dtype: np.dtype
     if steps or step < 0 or not inside:
         return np.stack([np.asarray(column) for column in columns])
     return np.ndarray((len(columns), batch.num_rows), dtype, whole, offset=offsets[0], strides=(step, dtype.itemsize))
-
-
-def _forget(mapped: mmap.mmap, done: int, end: int) -> int:
-    """Give back the memory of pages that were read, so that a long recording does not fill it; views stay good."""
-    end -= end % mmap.PAGESIZE
-    if end > done and hasattr(mmap, "MADV_DONTNEED"):
-        mapped.madvise(mmap.MADV_DONTNEED, done, end - done)
-    return end
 
 
 def _columns(schema: pa.Schema) -> str:

@@ -211,8 +211,17 @@ def test_damage_between_batches_is_said_after_what_precedes_it(tmp_path: Path) -
     assert info.total_samples is None
     blocks = read_blocks(folder, info)
     assert next(blocks).end_index == BATCH
-    with pytest.raises(FormatError, match=f"{SAMPLES}: cannot be understood before byte"):
+    with pytest.raises(FormatError, match=f"{SAMPLES}: cannot be understood from byte"):
         next(blocks)
+
+
+@pytest.mark.parametrize("content", [b"time,in1,in2\n0.0,1,2\n" * 9, b"\xff\xff\xff\xff" + b"\x20\0\0\0" + b"?" * 99])
+def test_a_file_of_something_else_is_refused(tmp_path: Path, content: bytes) -> None:
+    folder = recorded(tmp_path / "r", [])
+    (folder / SAMPLES).unlink()
+    (folder / SAMPLES).write_bytes(content)
+    with pytest.raises(FormatError, match=f"{SAMPLES}: cannot be understood from byte 0 on"):
+        read_all(folder)
 
 
 def test_a_batch_that_claims_more_rows_than_it_holds_is_refused(tmp_path: Path) -> None:
