@@ -65,7 +65,7 @@ def _flags(summary: dict[str, Any]) -> list[RenderableType]:
 
 
 def _findings(summary: dict[str, Any]) -> list[RenderableType]:
-    lines = []
+    lines: list[RenderableType] = []
     for finding in summary["findings"]:
         lines.append(Text(f"\nSuspect: {finding['suspect']} ({finding['confidence']})", style="bold"))
         lines.append(Text(f"  because {finding['because']}\n  next: {finding['next']}"))
