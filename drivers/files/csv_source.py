@@ -26,7 +26,7 @@ from drivers.files.units import SCALES, TICKS_PER_S, VOLTS, Scale
 from drivers.files.volts import HIGH_COUNT, LOW_COUNT, blocks_of, to_counts
 
 RATE_AGREES = 0.01
-"""How far, as a fraction, a rate given may be from the one the time column shows."""
+"""How far, as a fraction, a rate given may be from what the time column shows; the column still places the samples."""
 
 
 class CsvSource:
@@ -86,7 +86,7 @@ class CsvSource:
         self._clock = Clock(self._rate(first, table, ticks_per_s))
         self._pieces = chain([first], self._pieces)
         channels = tuple(self._channel(column) for column in self._used)
-        rate_hz = self._clock.rate * ticks_per_s
+        rate_hz = self._rate_hz or self._clock.rate * ticks_per_s
         return StreamInfo(self._name + self._left_out(), rate_hz, channels, np.dtype(np.int32))
 
     def _ticks_per_s(self) -> float:
@@ -117,7 +117,7 @@ class CsvSource:
         if given is not None and abs(given / found - 1.0) > RATE_AGREES:
             shown = f"{found * ticks_per_s:.9g} Hz by the time column"
             raise FormatError(f"{self._name}: rate: {self._rate_hz:.9g} Hz given, {shown}; time=none ignores that")
-        return found if given is None else given
+        return found
 
     def _blocks_of(self, piece: Piece, table: Table) -> Iterator[SampleBlock]:
         index, stamped = self._indices(piece, table)

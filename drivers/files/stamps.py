@@ -69,10 +69,11 @@ def _even_steps(steps: Stamps, rounding: float) -> Stamps:
 
 def _round_rate(step: float, tolerance: float) -> float:
     rate = 1.0 / step
-    rates = [float(f"{rate:.{digits}e}") for digits in range(5)]
-    steps = [float(f"{step:.{digits}e}") for digits in range(5)]
-    near = (one for one in (*rates, *(1.0 / one for one in steps)) if abs(one / rate - 1.0) <= tolerance)
-    return next(near, rate)
+    for digits in range(4):
+        for round_rate in (float(f"{rate:.{digits}e}"), float(f"{1.0 / float(f'{step:.{digits}e}'):.15g}")):
+            if abs(round_rate / rate - 1.0) <= tolerance:
+                return round_rate
+    return rate
 
 
 def _check_forward(stamps: Stamps) -> None:

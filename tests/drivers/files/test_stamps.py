@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
@@ -62,6 +62,7 @@ def test_stamps_since_1970_keep_their_steps() -> None:
     np.testing.assert_array_equal(indices_of(stamps, found), index)
 
 
+@settings(max_examples=60, deadline=None)
 @given(
     st.lists(st.tuples(st.integers(1, 400), st.integers(1, 5000)), min_size=1, max_size=8),
     st.sampled_from([1000.0, 44100.0, 50000.0, 1e6]),
