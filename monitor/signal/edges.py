@@ -67,9 +67,9 @@ def hysteresis_edges(
     for start, end in _busy_spans(samples, thresholds, is_high):
         entries = _entries(samples[start:end], thresholds)
         found.append(entries + 2 * start)
-    if not found:
-        return np.empty(0, np.int64), np.empty(0, np.bool_), is_high
-    entries = np.concatenate(found)
+    entries = np.concatenate(found) if found else np.empty(0, np.int64)
+    if not entries.size:
+        return entries, np.empty(0, np.bool_), is_high
     highs = (entries & 1).astype(np.bool_)
     before = np.empty_like(highs)
     before[1:] = highs[:-1]
