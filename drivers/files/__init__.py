@@ -1,6 +1,6 @@
 """Recordings, ours and other people's: what a file is, its content says, and else its name."""
 
-import io
+import stat
 from pathlib import Path
 
 from acquire.errors import AddressError
@@ -16,12 +16,12 @@ _SOUND_NAMES = {".wav", ".flac", ".w64", ".rf64", ".aif", ".aiff", ".caf"}
 def open_file(address: Address) -> Source:
     """Make the source for a file or a recording's folder. Raises AddressError where there is none."""
     path = Path(address.path)
-    if path.is_dir():
+    begin, suffix = _begin(address), path.suffix.lower()
+    if begin is None:
         address.allow()
         from drivers.files.recording import RecordingSource
 
         return RecordingSource(path)
-    begin, suffix = _begin(path), path.suffix.lower()
     if begin.startswith(_ARRAYS) or suffix in _ARRAY_NAMES:
         from drivers.files.arrays import ArraySource
 
@@ -35,9 +35,17 @@ def open_file(address: Address) -> Source:
     return CsvSource(address)
 
 
-def _begin(path: Path) -> bytes:
+def _begin(address: Address) -> bytes | None:
+    """Give a file's first bytes, or None for a folder."""
+    if not address.path:
+        raise AddressError(f"{address.text}: names no file; give the path of a file or of a recording's folder")
+    path = Path(address.path)
     try:
-        with path.open("rb", buffering=io.DEFAULT_BUFFER_SIZE) as file:
-            return file.read(8)
+        if path.is_dir():
+            return None
+        if stat.S_ISREG(path.stat().st_mode):
+            with path.open("rb") as file:
+                return file.read(8)
     except (OSError, ValueError) as error:
         raise AddressError(f"{path}: cannot be opened: {getattr(error, 'strerror', None) or error}") from error
+    raise AddressError(f"{path}: cannot be opened: neither a file nor a folder")

@@ -20,7 +20,9 @@ _NUMBER = {
     decimal: re.compile(rf"[+-]?(?:\d+{mark}?\d*|{mark}\d+)(?:e[+-]?\d+)?|{_INFINITE}", re.ASCII | re.IGNORECASE)
     for decimal, mark in ((".", r"\."), (",", ","))
 }
-_TIME = re.compile(r"(time|t|zeit|temps|tiempo|tempo|timestamp|seconds?|secs?|elapsed)\b", re.IGNORECASE)
+_TIME = re.compile(
+    r"(time|zeit|temps|tiempo|tempo|timestamp|seconds?|secs?|elapsed)(?![a-z])|t\s*($|[\[(])", re.IGNORECASE
+)
 _COUNTER = re.compile(r"\W*(index|idx|samples?|sample ?(no|number)?|no|nr|n|row|point|#)\W*", re.IGNORECASE)
 
 
@@ -170,7 +172,7 @@ def _numbers(lines: list[str], dialect: Dialect) -> list[list[float | None]]:
 def _time_column(columns: tuple[Column, ...], rows: list[list[float | None]]) -> int | None:
     """Find time by its name, else by its unit, else as an unnamed first column that rises evenly."""
     for i, column in enumerate(columns):
-        if _TIME.match(column.label) or (column.label.casefold().startswith("t_") and column.unit in TICKS_PER_S):
+        if _TIME.match(column.label):
             return i
     for i, column in enumerate(columns):
         if column.unit in TICKS_PER_S:

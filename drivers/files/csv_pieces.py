@@ -80,9 +80,14 @@ def _read(content: bytes, layout: Layout) -> Table:
 
 def _tidy(content: bytes, layout: Layout) -> bytes:
     """Take blanks from around cells, which markers of lost values do not forgive."""
-    delimiter = layout.dialect.delimiter
-    blank = rb" *" if delimiter == "\t" else rb"[ \t]*"
-    return re.sub(blank + rb"(\r?\n|\r|" + delimiter.encode() + rb")" + blank, rb"\1", content)
+    delimiter = layout.dialect.delimiter.encode()
+    if delimiter != b"\t":
+        content = content.replace(b"\t", b" ")
+    for mark in (delimiter, b"\r", b"\n"):
+        for spaced in (b" " + mark, mark + b" "):
+            while spaced in content:
+                content = content.replace(spaced, mark)
+    return content
 
 
 def _without_cut_row(content: bytes, layout: Layout) -> bytes:

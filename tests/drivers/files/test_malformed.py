@@ -1,6 +1,7 @@
 """Files that cannot be understood: each is refused in one line that names the file and the place."""
 
 import io
+import os
 import wave
 import zipfile
 from pathlib import Path
@@ -10,7 +11,7 @@ import pytest
 
 from acquire.block import SampleBlock
 from acquire.errors import AddressError, CoilcallError, FormatError
-from drivers.address import parse_address
+from drivers.address import Address, parse_address
 from drivers.files import open_file
 from tests.drivers.files.reading import read
 
@@ -234,3 +235,16 @@ def test_a_folder_is_a_recording_and_takes_no_options(tmp_path: Path) -> None:
     assert type(open_file(parse_address(str(tmp_path)))).__name__ == "RecordingSource"
     with pytest.raises(AddressError, match="rate: unknown key; known here: none"):
         open_file(parse_address(f"{tmp_path}?rate=3"))
+
+
+@pytest.mark.parametrize("path", ["", "a\0b", "x" * 5000])
+def test_what_can_name_no_file_is_refused_in_one_line(path: str) -> None:
+    with pytest.raises(AddressError, match=r"names no file|cannot be opened"):
+        open_file(Address(f"file:{path}", "file", path))
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_a_pipe_is_refused_and_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(AddressError, match="neither a file nor a folder"):
+        open_file(parse_address(str(tmp_path / "pipe")))
