@@ -91,16 +91,17 @@ class Circuit:
 
     def _charge(self, live: list[Charge], start_s: float, end_s: float, battery_v: float) -> Segment:
         middle_s = 0.5 * (start_s + end_s)
-        feed = tuple(self._ohms("feed-resistance", c.turn.coil, middle_s) for c in live)
-        ground = tuple(self._ohms("ground-resistance", c.turn.coil, middle_s) for c in live)
-        feed_ohm = self._model.feed_resistance_ohm + self._ohms("feed-resistance", None, middle_s)
-        ground_ohm = self._ohms("ground-resistance", None, middle_s)
+        feed_ohm, *feed = self._ohms("feed-resistance", live, middle_s)
+        ground_ohm, *ground = self._ohms("ground-resistance", live, middle_s)
+        feed_ohm += self._model.feed_resistance_ohm
         ohms = tuple(self._model.coil.resistance_ohm + f + g for f, g in zip(feed, ground, strict=True))
         network = Network(ohms, feed_ohm + ground_ohm, self._model.coil.inductance_h)
         charging = network.charge(tuple(c.current_a for c in live), battery_v)
         for k, charge in enumerate(live):
             self._watch(charge, charging, k, start_s, end_s)
-        return Segment(start_s, end_s, tuple(c.turn.coil for c in live), charging, feed_ohm, ground_ohm, feed, ground)
+        return Segment(
+            start_s, end_s, tuple(c.turn.coil for c in live), charging, feed_ohm, ground_ohm, tuple(feed), tuple(ground)
+        )
 
     def _watch(self, charge: Charge, charging: Charging, k: int, start_s: float, end_s: float) -> None:
         """Note where its current passes the answer's levels."""
@@ -112,8 +113,13 @@ class Circuit:
         if begin_a < self._answer.high_a <= charge.current_a:
             _release(charge, start_s + charging.reaches_s(k, self._answer.high_a, end_s - start_s))
 
-    def _ohms(self, kind: str, coil: int | None, time_s: float) -> float:
-        return sum(w.number for w in self._book.at(kind, time_s) if w.cylinder == coil)
+    def _ohms(self, kind: str, live: list[Charge], time_s: float) -> list[float]:
+        """Give the extra ohms that all share, then those of each charge's own branch."""
+        windows = self._book.at(kind, time_s)
+        if not windows:
+            return [0.0] * (1 + len(live))
+        places = (None, *(charge.turn.coil for charge in live))
+        return [sum(w.number for w in windows if w.cylinder == place) for place in places]
 
     def _open(self, coil: int, time_s: float) -> bool:
         return any(w.cylinder in (None, coil) for w in self._book.at("feed-dropout", time_s))

@@ -12,7 +12,11 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from acquire.errors import AddressError
+
 Floats = NDArray[np.float64]
+
+_CLOSE_S = 1e-11
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +25,10 @@ class Coil:
 
     resistance_ohm: float = 0.5
     inductance_h: float = 3.75e-3
+
+    def __post_init__(self) -> None:
+        if not (0.0 < self.resistance_ohm < math.inf and 0.0 < self.inductance_h < math.inf):
+            raise AddressError("simulated engine: a coil needs resistance and inductance above 0")
 
     def charge_time_s(self, current_a: float, supply_v: Floats, series_ohm: float = 0.0) -> Floats:
         """Give the time from zero to `current_a` at each of `supply_v`; infinite where it is never reached."""
@@ -84,8 +92,16 @@ class Charging:
         """Find when coil k rises to `level_a`, known to lie above its start and no higher than its end at `until_s`."""
         if len(self.rates) == 1:
             return math.log(self.weights[k][0] / (level_a - self.steady[k])) / self.rates[0]
-        low, high = 0.0, until_s
-        while high - low > 1e-10:
-            middle = 0.5 * (low + high)
-            low, high = (middle, high) if self.current_a(k, middle) < level_a else (low, middle)
-        return high
+        low_s, high_s, time_s = 0.0, until_s, 0.5 * until_s
+        while high_s - low_s > _CLOSE_S:
+            over_a = self.current_a(k, time_s) - level_a
+            low_s, high_s = (low_s, time_s) if over_a >= 0.0 else (time_s, high_s)
+            step_s = over_a / self._slope(k, time_s)
+            if abs(step_s) < _CLOSE_S:
+                break
+            time_s = time_s - step_s if low_s < time_s - step_s < high_s else 0.5 * (low_s + high_s)
+        return time_s
+
+    def _slope(self, k: int, time_s: float) -> float:
+        terms = zip(self.weights[k], self.rates, strict=True)
+        return -sum(w * rate * math.exp(-rate * time_s) for w, rate in terms)

@@ -1,7 +1,6 @@
 """What goes wrong, when and how often."""
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -145,9 +144,9 @@ class FaultBook:
         """Give the windows of all kinds."""
         return [window for windows in self._windows.values() for window in windows]
 
-    def at(self, kind: str, time_s: float) -> Iterator[Window]:
+    def at(self, kind: str, time_s: float) -> list[Window]:
         """Give the windows of this kind that are open at `time_s`."""
-        return (w for w in self._windows[kind] if w.start_s <= time_s < w.end_s)
+        return [w for w in self._windows[kind] if w.start_s <= time_s < w.end_s]
 
     def forget(self, before_s: float) -> None:
         """Drop windows that closed before `before_s`."""

@@ -96,7 +96,7 @@ def _inputs(address: Address, model: EngineModel) -> tuple[str, ...]:
     if text != "all":
         return tuple(text.split(","))
     lines = [f"acknowledgement{i}" if i > 1 else "acknowledgement" for i in range(1, len(model.lines) + 1)]
-    return ("supply", *(f"control{c}" for c in range(1, model.cylinders + 1)), *lines)
+    return ("supply", *(f"control{c}" for c in sorted(set(map(model.coil_of, model.firing_order)))), *lines)
 
 
 def _lines(address: Address, cylinders: int) -> tuple[tuple[int, ...], ...]:

@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp  # type: ignore[attr-defined]
+from scipy.integrate import solve_ivp
 
 from drivers.simulated.coil import Coil, Floats, Network
 from drivers.simulated.model import Dwell
