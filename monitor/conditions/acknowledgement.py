@@ -9,15 +9,20 @@ from monitor.setup import Limits
 class AcknowledgementWatch:
     """Missing answers by cylinder; a silent, held or wrongly resting line."""
 
-    def __init__(self, book: FlagBook, limits: Limits, turns_per_period: int) -> None:
+    def __init__(self, book: FlagBook, limits: Limits, turns_per_period: int, *, sees_calls: bool) -> None:
+        """`sees_calls` says whether any control is connected."""
         self._book = book
         self._limits = limits
         self._misses: dict[int, list[float]] = {}
         self._silent_turns = limits.acknowledgement_silent_cycles * turns_per_period
         self._unanswered: list[float] = []
+        self._sees_calls = sees_calls
+        self._held: dict[str, float] = {}
 
     def take(self, firing: Firing) -> None:
         """Look at the next entry of the roll."""
+        if firing.called and any(firing.time_s > start_s for start_s in self._held.values()):
+            self._raise_held()
         if firing.outcome is Outcome.UNACKNOWLEDGED:
             self._miss(firing)
         elif firing.outcome is Outcome.ACKNOWLEDGED:
@@ -43,13 +48,23 @@ class AcknowledgementWatch:
             del self._unanswered[: -self._silent_turns]
 
     def held_low(self, start_s: float, end_s: float | None, line: str) -> None:
-        """Note a line that stays low longer than any answer lasts."""
+        """Note a line that stays low longer than any answer lasts, or that it came back.
+
+        It is a fault once a call goes unheard: when the engine is switched off the line falls too, and nobody calls.
+        """
         if end_s is None:
-            limit = self._limits.acknowledgement_held_low_ms
-            detail = f"the line on {line} is low for more than {limit:g} ms"
-            self._book.note(Kind.ACKNOWLEDGEMENT_HELD_LOW, Severity.FAULT, start_s, detail, input=line)
+            self._held[line] = start_s
+            if not self._sees_calls:
+                self._raise_held()
         else:
+            self._held.pop(line, None)
             self._book.clear(Kind.ACKNOWLEDGEMENT_HELD_LOW, end_s, input=line)
+
+    def _raise_held(self) -> None:
+        for line, start_s in self._held.items():
+            detail = f"the line on {line} is low for more than {self._limits.acknowledgement_held_low_ms:g} ms"
+            self._book.note(Kind.ACKNOWLEDGEMENT_HELD_LOW, Severity.FAULT, start_s, detail, input=line)
+        self._held.clear()
 
     def stray(self, start_s: float, end_s: float, line: str) -> None:
         """Note an answer that nobody called for."""

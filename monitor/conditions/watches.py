@@ -17,7 +17,7 @@ class Watches:
         limits = hookup.setup.limits
         supply = hookup.first(Role.SUPPLY)
         self.book = FlagBook()
-        self.acknowledgement = AcknowledgementWatch(self.book, limits, turns_per_period)
+        self.acknowledgement = AcknowledgementWatch(self.book, limits, turns_per_period, sees_calls=bool(hookup.called))
         self.control = ControlWatch(self.book, limits)
         self.measurement = MeasurementWatch(self.book)
         self.supply = SupplyWatch(self.book, limits, turns_per_period, supply.channel.input) if supply else None

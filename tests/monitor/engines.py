@@ -1,0 +1,101 @@
+"""Simulated engines analysed, and what came out held against what really happened."""
+
+from bisect import bisect_left
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from acquire.block import SampleBlock
+from drivers.simulated.source import SimulatedEngine
+from drivers.simulated.truth import TrueFiring
+from monitor.analyzer import Analyzer
+from monitor.firing.records import Firing
+from monitor.flags import Flag
+from monitor.setup import Setup, parse_setup
+
+ORDERS = {
+    1: (1,),
+    2: (1, 2),
+    3: (1, 2, 3),
+    4: (1, 3, 4, 2),
+    5: (1, 2, 4, 5, 3),
+    6: (1, 5, 3, 6, 2, 4),
+    8: (1, 8, 4, 3, 6, 5, 7, 2),
+    12: (1, 7, 5, 11, 3, 9, 6, 12, 2, 8, 4, 10),
+}
+THREE_LEADS = ("supply", "control1", "acknowledgement")
+
+
+def all_leads(cylinders: int) -> tuple[str, ...]:
+    """Feed, every control, one shared line."""
+    return ("supply", *(f"control{n}" for n in range(1, cylinders + 1)), "acknowledgement")
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """A finished analysis."""
+
+    analyzer: Analyzer
+    firings: tuple[Firing, ...]
+    flags: tuple[Flag, ...]
+
+    def kinds(self) -> Counter[str]:
+        """How many flags of each kind."""
+        return Counter(flag.kind.value for flag in self.flags)
+
+
+def analyse(engine: SimulatedEngine, cuts: Sequence[int] = (), setup: Setup | None = None) -> Outcome:
+    """Analyse all of a simulated engine's samples, cut at the sample indexes `cuts` as well."""
+    info = engine.open()
+    analyzer = Analyzer(setup or parse_setup(info.setup_toml or "", "simulated"), info)
+    firings: list[Firing] = []
+    flags: dict[int, Flag] = {}
+    steps = [analyzer.feed(piece) for block in engine.blocks() for piece in cut(block, cuts)]
+    for step in (*steps, analyzer.finish()):
+        firings += step.firings
+        flags.update((flag.number, flag) for flag in step.flags)
+    return Outcome(analyzer, tuple(firings), tuple(flags[number] for number in sorted(flags)))
+
+
+def cut(block: SampleBlock, cuts: Iterable[int]) -> list[SampleBlock]:
+    """The block in pieces that end at the sample indexes in `cuts`."""
+    inside = sorted({index for index in cuts if block.first_index < index < block.end_index})
+    bounds = [block.first_index, *inside, block.end_index]
+    first = block.first_index
+    return [SampleBlock(start, block.counts[:, start - first : end - first]) for start, end in pairwise(bounds)]
+
+
+def against_truth(firings: Sequence[Firing], truth: Sequence[TrueFiring]) -> Counter[str]:
+    """Each opportunity as "true outcome -> ours"; "missed" and "invented" where one has no partner.
+
+    Opportunities that the recording's edge cuts through (`expected` None) count as nothing, found or not; so does a
+    miss in the first or last turns, which no neighbour surrounds.
+    """
+    result: Counter[str] = Counter()
+    for cylinder in {one for row in truth for one in row.cylinders}:
+        true = [row for row in truth if cylinder in row.cylinders]
+        sparks = [row.spark_s for row in true]
+        taken: set[int] = set()
+        for firing in (firing for firing in firings if firing.cylinder == cylinder):
+            place = _nearest(sparks, firing.time_s)
+            if place is None or place in taken or abs(sparks[place] - firing.time_s) > 20.0 / (firing.speed_rpm or 600):
+                result["invented"] += 1
+                continue
+            taken.add(place)
+            if true[place].expected is not None:
+                result[f"{true[place].expected} -> {firing.outcome}"] += 1
+        inner = range(1, len(true) - 1)
+        result["missed"] += sum(true[n].expected is not None and n not in taken for n in inner)
+    return +result
+
+
+def is_exact(result: Counter[str]) -> bool:
+    """Whether every opportunity was entered as what it was."""
+    return all(len(set(key.split(" -> "))) == 1 and " -> " in key for key in result)
+
+
+def _nearest(times: Sequence[float], to: float) -> int | None:
+    place = bisect_left(times, to)
+    near = [n for n in (place - 1, place) if 0 <= n < len(times)]
+    return min(near, key=lambda n: abs(times[n] - to), default=None)
