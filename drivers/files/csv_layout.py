@@ -94,6 +94,7 @@ def find_layout(name: str, text: str) -> Layout:
     first, cells, dialect = max((_data_rows(lines, one) for one in DIALECTS), key=lambda found: found.score).where
     if not cells:
         raise FormatError(f"{name}: row {_first_text(lines)}: no rows of numbers found in the first {LINES} lines")
+    first = _earliest(lines, first, dialect)
     columns = _columns(lines[:first], cells, dialect)
     rows = _numbers(lines[first : first + 50], dialect)
     time = _time_column(columns, rows)
@@ -123,6 +124,23 @@ def _data_rows(lines: list[str], dialect: Dialect) -> _Found:
     return _Found((widths.count(width), width), (places[first], width, dialect))
 
 
+def _earliest(lines: list[str], first: int, dialect: Dialect) -> int:
+    """Go up from the first good row over lines that begin with a number: bad rows, to be refused, not passed over."""
+    for i in range(first - 1, -1, -1):
+        if lines[i].strip():
+            if not _begins_with_number(lines[i], dialect):
+                break
+            first = i
+    return first
+
+
+def _begins_with_number(line: str, dialect: Dialect) -> bool:
+    try:
+        return dialect.is_number(dialect.split(line)[0])
+    except csv.Error:
+        return False
+
+
 def _data_width(line: str, dialect: Dialect) -> int:
     """Give the number of cells where the line is a row of numbers, else 0."""
     try:
@@ -137,8 +155,8 @@ def _columns(above: list[str], width: int, dialect: Dialect) -> tuple[Column, ..
     """Read header and unit row, if any, from the lines above the data."""
     fitting = [cells for cells in (_header_cells(line, width, dialect) for line in above if line.strip()) if cells]
     units = [""] * width
-    if fitting and _is_unit_row(fitting[-1]):
-        units = [plain_unit(cell) or "" for cell in fitting.pop()]
+    if fitting and _is_unit_row(fitting[-1], has_header=len(fitting) > 1):
+        units = [plain_unit(cell) or cell.casefold() for cell in fitting.pop()]
     labels = fitting[-1] if fitting and not all(map(dialect.is_value, fitting[-1])) else [""] * width
     return tuple(Column(label, unit or unit_in(label)) for label, unit in zip(labels, units, strict=True))
 
@@ -156,8 +174,11 @@ def _header_cells(line: str, width: int, dialect: Dialect) -> list[str] | None:
     return cells if len(cells) == width else None
 
 
-def _is_unit_row(cells: list[str]) -> bool:
-    return any(cells) and all(plain_unit(cell) is not None for cell in cells)
+def _is_unit_row(cells: list[str], has_header: bool) -> bool:
+    """Tell a row of units: all of them known; below a header, half of them will do."""
+    stated = [cell for cell in cells if cell]
+    known = [cell for cell in stated if plain_unit(cell) is not None]
+    return bool(known) and (len(known) == len(stated) or (has_header and 2 * len(known) >= len(stated)))
 
 
 def _numbers(lines: list[str], dialect: Dialect) -> list[list[float | None]]:

@@ -28,9 +28,12 @@ class Guard:
         self.closed = False
 
     def hold(self, resource: Closable) -> None:
-        """Take charge of what must be closed in the end."""
+        """Take charge of what must be closed in the end; at once where that has come already."""
         with self._lock:
-            self._held.append(resource)
+            if self.closed:
+                resource.close()
+            else:
+                self._held.append(resource)
 
     def read(self, read: Callable[[], Result]) -> Result | None:
         """Call `read`, or give None once closed. Raises SourceLost where the file stops answering."""

@@ -49,8 +49,10 @@ def plain_unit(cell: str) -> str | None:
 
 
 def unit_in(label: str) -> str:
-    """Give the unit at the end of a header's text, as in "Time [ms]" or "t_us"; "" where there is none."""
+    """Give the unit that ends a header's text, as in "Time [ms]" or "t_us", or is all of it; "" where there is none."""
     label = label.strip().casefold()
+    if label in TICKS_PER_S or label in SCALES:
+        return label
     bracketed = _BRACKETED.search(label)
     if bracketed:
         return bracketed[1]

@@ -52,6 +52,8 @@ DIALECTS = {
     "unit row, then a blank line": table("Time,feed,control,answer\n(s),(V),(V),(V)\n\n"),
     "milliseconds": table("Time,feed,control,answer\n(ms),(V),(V),(V)\n", step=0.02, decimals=2),
     "milliseconds in the header": table("Time [ms],feed,control,answer\n", step=0.02, decimals=2),
+    "a unit row with an unknown unit": table("Time,feed,control,answer\nms,V,V,bar\n", step=0.02, decimals=2),
+    "a header of units": table("ms,V,V,V\n", step=0.02, decimals=2),
     "microseconds, as a suffix": table("t_us,feed,control,answer\n", step=20, decimals=0),
     "microseconds, with the micro sign": table("Time (µs),feed,control,answer\n", step=20, decimals=0),
     "microseconds, with the Greek letter": table("Time (μs),feed,control,answer\n", step=20, decimals=0),

@@ -57,6 +57,8 @@ TABLES = [
     (changed(20, "time,feed,control\n"), "", 'row 20, column 1 "time"', '"time" is not a number'),
     (changed(20, "# stalled\n"), "", "row 20, column 2", "1 cells, and 3"),
     (changed(20, "0.018;14.1;0\n"), "", "row 20, column 2", "1 cells, and 3"),
+    (changed(2, "0.000,14.1,off\n"), "", 'row 2, column 3 "control"', '"off" is not a number'),
+    (changed(2, "0.000,14.1\n"), "", "row 2, column 3", "2 cells, and 3"),
     (changed(61, "0.059,14.1,?\n"), "", 'row 61, column 3 "control"', '"?" is not a number'),
     (changed(20, "\n\n0.018,14.1,off\n"), "", 'row 22, column 3 "control"', '"off" is not a number'),
     (GOOD + GOOD, "", 'row 62, column 1 "time"', "is not a number"),
