@@ -18,8 +18,9 @@ Wiring = tuple[Wire, ...]
 
 
 def channel_for(setup: Setup, info: StreamInfo) -> Wiring:
-    """Match each channel of the set-up to one of the source's, by input or else by label, whatever the capitals.
+    """Match each channel of the set-up to one of the source's, by label or else by input, whatever the capitals.
 
+    The label comes first because it is what people see: a file whose only columns are headed in2 and in3 means those.
     Raises SetupError, naming what the source has, where an input is not there, fits two, or is meant twice.
     """
     taken: dict[int, str] = {}
@@ -36,12 +37,12 @@ def channel_for(setup: Setup, info: StreamInfo) -> Wiring:
 
 def _find(setup: Setup, number: int, channel: Channel, info: StreamInfo) -> int:
     wanted = channel.input.casefold()
-    inputs = [one.input.casefold() for one in info.channels]
-    labels = [one.label.strip().casefold() for one in info.channels]
-    found = [i for names in (inputs, labels) for i, name in enumerate(names) if name == wanted]
+    labelled = [i for i, one in enumerate(info.channels) if one.label.strip().casefold() == wanted]
+    named = [i for i, one in enumerate(info.channels) if one.input.casefold() == wanted]
+    found = labelled if len(labelled) == 1 else named or labelled
     if not found:
         raise _error(setup, number, f'"{channel.input}" is not in {info.source}; it has {_inputs(info)}')
-    if wanted not in inputs and len(found) > 1:
+    if len(found) > 1:
         raise _error(setup, number, f'"{channel.input}" stands for several of {_inputs(info)}; use in1, in2, …')
     return found[0]
 

@@ -235,6 +235,12 @@ def test_inputs_are_found_by_name_or_label_whatever_the_capitals() -> None:
     ]
 
 
+def test_a_column_headed_like_another_input_is_the_one_that_is_meant() -> None:
+    setup = parse_setup(GOOD.replace('"in1"', '"in4"'), "van.toml")
+    wiring = channel_for(setup, stream(("in1", "in2"), ("in2", "in3"), ("in3", "in4")))
+    assert [wire.row for wire in wiring] == [2, 0, 1]
+
+
 @pytest.mark.parametrize(
     ("channels", "right"),
     [
