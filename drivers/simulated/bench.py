@@ -1,65 +1,22 @@
-"""The instrument on the engine: every connected signal drawn and digitised, chunk by chunk."""
+"""The leads on the engine: the volts of every connected signal, drawn chunk by chunk."""
 
 import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from acquire.block import ChannelInfo, Counts
-from acquire.errors import AddressError
+from acquire.block import Counts
 from drivers.simulated.crank import Crank
-from drivers.simulated.draws import uniform
 from drivers.simulated.faults import FaultBook, Window
+from drivers.simulated.instrument import Converter, Instrument
 from drivers.simulated.model import EngineModel
 from drivers.simulated.signals import Signal
-from drivers.simulated.traces import Traces
+from drivers.simulated.traces import Pulse, Traces
 from drivers.simulated.waveform import Canvas, Volts
 
-_MOST_SAMPLES = 32768
 _LOW_V, _HIGH_V = 0.05, 4.8
 _FLOAT_V, _GONE_V = 0.2, 0.05
-_NOISE = 1 << 18
-
-
-@dataclass(frozen=True, slots=True)
-class Instrument:
-    """Sampling and converter: `bits` over each input's range, `noise_v` (RMS) at the input."""
-
-    sample_rate_hz: float
-    signals: tuple[Signal, ...]
-    bits: int
-    noise_v: float
-    dtype: np.dtype[np.signedinteger]
-
-    def __post_init__(self) -> None:
-        size = min(8 * self.dtype.itemsize, 24)
-        names = [one.name for one in self.signals]
-        checks = (
-            (1e3 <= self.sample_rate_hz <= 1e8, f"rate={self.sample_rate_hz:g}: 1000 to 100000000 samples a second"),
-            (2 <= self.bits <= size, f"bits={self.bits}: 2 to {size}"),
-            (len(names) > 0 and len(set(names)) == len(names), "inputs: at least one, each once"),
-            (0.0 <= self.noise_v <= 10.0, f"noise={self.noise_v:g}: 0 to 10 V"),
-            (all(0.0 < one.range_v <= 1e4 for one in self.signals), "range: above 0 V"),
-        )
-        for holds, message in checks:
-            if not holds:
-                raise AddressError(f"simulated engine: {message}")
-
-    @property
-    def chunk(self) -> int:
-        """Samples drawn at a time: a power of two within a second.
-
-        Chunks start at multiples of it, so what is drawn does not depend on how blocks are cut.
-        """
-        return min(_MOST_SAMPLES, 1 << int(math.log2(self.sample_rate_hz)))
-
-    def channels(self) -> tuple[ChannelInfo, ...]:
-        """Tell how to read each input."""
-        half = 1 << (self.bits - 1)
-        return tuple(
-            ChannelInfo(f"in{i}", s.range_v / half, 0.0, -half, half - 1, s.name) for i, s in enumerate(self.signals, 1)
-        )
+_MARK_S = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,21 +31,11 @@ class _Currents:
 class Bench:
     """Draws the chunks. Supply and ground leads sit on the coil whose control is connected first."""
 
-    def __init__(
-        self,
-        model: EngineModel,
-        instrument: Instrument,
-        crank: Crank,
-        book: FaultBook,
-        off: tuple[tuple[float, float], ...],
-        seed: int,
-    ) -> None:
-        self._model, self._instrument, self._crank, self._book, self._off = model, instrument, crank, book, off
-        self._seed, self._chunk = seed, instrument.chunk
-        noise = np.random.Generator(np.random.Philox(seed)).standard_normal(_NOISE + _MOST_SAMPLES, dtype=np.float32)
-        per_volt = {s: self._counts_per_volt(s) for s in instrument.signals}
-        noises = {v: noise * np.float32(instrument.noise_v * v) for v in set(per_volt.values())}
-        self._noise = {s: noises[v] for s, v in per_volt.items()}
+    def __init__(self, model: EngineModel, instrument: Instrument, crank: Crank, book: FaultBook, seed: int) -> None:
+        self._model, self._instrument, self._crank, self._book = model, instrument, crank, book
+        self._converter = Converter(instrument, seed)
+        self._off = crank.scenario.key_off()
+        self._chunk = instrument.chunk
         controls = [s.number for s in instrument.signals if s.role == "control"]
         self._lead_coil = model.coil_of((controls or [model.firing_order[0]])[0])
         self._every = max(1, 2 ** int(math.log2(max(1.0, instrument.sample_rate_hz * 0.5e-3))))
@@ -102,8 +49,7 @@ class Bench:
         battery = self._battery(canvas) if roles & {"supply", "battery", "injector"} else np.empty(0, np.float32)
         currents = self._currents(canvas, traces) if roles & {"supply", "ground", "current"} else None
         for row, one in enumerate(self._instrument.signals):
-            volts = self._volts(one, canvas, traces, battery, currents)
-            self._digitise(volts, one, row, chunk, counts[row])
+            self._converter.convert(self._volts(one, canvas, traces, battery, currents), row, chunk, counts[row])
         return counts
 
     def _volts(self, one: Signal, canvas: Canvas, traces: Traces, battery: Volts, currents: _Currents | None) -> Volts:
@@ -114,6 +60,8 @@ class Bench:
                 return self._acknowledgement(one, canvas, traces)
             case "injector":
                 return self._injector(one, canvas, traces, battery)
+            case "marker":
+                return self._marker(canvas)
             case "battery":
                 return battery
         assert currents is not None
@@ -201,6 +149,12 @@ class Bench:
                 volts[span] += (45.0 * np.exp((pulse.end_s - canvas.times_s(span)) / 0.2e-3)).astype(np.float32)
         return volts
 
+    def _marker(self, canvas: Canvas) -> Volts:
+        volts = np.full(self._chunk, _LOW_V, np.float32)
+        presses = (Pulse(0, mark_s, mark_s + _MARK_S) for mark_s in self._crank.scenario.marks_s)
+        canvas.high_pulses(volts, presses, 5.0)
+        return volts
+
     def _glitches(self, one: Signal, volts: Volts, canvas: Canvas, traces: Traces) -> None:
         for pulse in traces.glitches:
             if pulse.place < 0:
@@ -209,15 +163,3 @@ class Bench:
                 struck = self._logic[pulse.place % len(self._logic)] is one
             if struck:
                 canvas.flip(volts, pulse)
-
-    def _digitise(self, volts: Volts, one: Signal, row: int, chunk: int, out: NDArray[np.signedinteger]) -> None:
-        half = 1 << (self._instrument.bits - 1)
-        offset = int(uniform(self._seed, 40 + row, np.array([chunk]))[0] * _NOISE)
-        scaled = volts * np.float32(self._counts_per_volt(one) / one.scale)
-        scaled += self._noise[one][offset : offset + self._chunk]
-        np.rint(scaled, out=scaled)
-        np.clip(scaled, -half, half - 1, out=scaled)
-        out[:] = scaled
-
-    def _counts_per_volt(self, one: Signal) -> float:
-        return (1 << (self._instrument.bits - 1)) / one.range_v

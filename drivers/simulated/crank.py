@@ -21,6 +21,7 @@ class Crank:
     """
 
     def __init__(self, scenario: Scenario, firings_per_revolution: float, start_revolutions: float, seed: int) -> None:
+        self.scenario = scenario
         self._knot_s = np.array([k.time_s for k in scenario.knots])
         self._knot_rpm = np.array([k.rpm for k in scenario.knots])
         self._knot_mode = np.array([MODES.index(k.mode) for k in scenario.knots])

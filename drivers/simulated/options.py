@@ -4,8 +4,8 @@
     &fault=no-answer,cylinder=4,probability=0.02&seed=1&duration=60&pace=0&timing=at-spark
 
 `order`, `angles` and each of `lines` are numbers joined by hyphens; `lines=each` gives every coil its own line;
-`inputs=all` connects every control; `rpm` holds one speed; `knots` is time:rpm:mode,...; `fault` may come more
-than once.
+`inputs=all` connects every control and line; `rpm` holds one speed; `knots` is time:rpm:mode,... and `battery`
+time:volts,...; `marks` are times joined by hyphens; `fault` may come more than once.
 """
 
 import dataclasses
@@ -25,8 +25,8 @@ Number = TypeVar("Number", int, float)
 
 _KEYS = (
     "cylinders", "order", "sparks", "angles", "strokes", "coil_ohm", "coil_h", "feed_ohm", "timing", "low_a", "high_a",
-    "target_a", "lines", "jitter_deg", "step_deg", "repeats", "scenario", "rpm", "knots", "wander", "fault", "inputs",
-    "rate", "seed", "noise", "bits", "range", "duration", "block", "dtype", "pace",
+    "target_a", "lines", "jitter_deg", "step_deg", "repeats", "scenario", "rpm", "knots", "wander", "battery", "marks",
+    "fault", "inputs", "rate", "seed", "noise", "bits", "range", "duration", "block", "dtype", "pace",
 )  # fmt: skip
 
 
@@ -88,7 +88,13 @@ def _scenario(address: Address) -> Scenario:
         scenario = constant(rpm)
     else:
         scenario = named(address.choice("scenario", "idle", NAMES))
-    return dataclasses.replace(scenario, wander=address.number("wander", scenario.wander, 0.0, 0.2))
+    battery = address.string("battery", None)
+    return dataclasses.replace(
+        scenario,
+        wander=address.number("wander", scenario.wander, 0.0, 0.2),
+        battery_v=None if battery is None else _battery(address, battery),
+        marks_s=_list(address, "marks", float),
+    )
 
 
 def _inputs(address: Address, model: EngineModel) -> tuple[str, ...]:
@@ -128,6 +134,13 @@ def _knots(address: Address, text: str) -> Scenario:
     except ValueError:
         raise address.error("knots", f'"{text}" is no list of time:rpm:mode, like 0:0:stand,1:200:crank') from None
     return Scenario(knots)
+
+
+def _battery(address: Address, text: str) -> tuple[tuple[float, float], ...]:
+    try:
+        return tuple((float(time_s), float(volts)) for time_s, volts in (part.split(":") for part in text.split(",")))
+    except ValueError:
+        raise address.error("battery", f'"{text}" is no list of time:volts, like 0:12,1:12,1.01:4.5') from None
 
 
 def _fault(address: Address, text: str) -> Fault:

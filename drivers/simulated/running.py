@@ -16,7 +16,7 @@ from drivers.simulated.model import AT_SPARK, EngineModel
 from drivers.simulated.schedule import Schedule, Turn
 from drivers.simulated.traces import Pulse, Traces
 from drivers.simulated.truth import TrueEvent
-from drivers.simulated.verdict import Verdicts
+from drivers.simulated.verdict import Answer, Verdicts
 
 AHEAD_S = 0.02
 """More than any charge and its answer last: a moment can be drawn once events this far beyond it are done."""
@@ -41,6 +41,8 @@ class Running:
         self.traces = Traces()
         for window in book.all():
             self._note_window(window)
+        for mark_s in crank.scenario.marks_s:
+            verdicts.events.append(TrueEvent("mark", None, mark_s, mark_s))
 
     def until(self, time_s: float) -> None:
         """Do everything up to `time_s`, and enough beyond it that it can be drawn."""
@@ -129,15 +131,16 @@ class Running:
         self.traces.calls.append(Pulse(charge.turn.coil, charge.rise_s, charge.cut_s))
         answers = [] if "no-answer" in charge.turn.faults else self._answers(charge)
         line = charge.turn.line
-        seen = False
+        seen = merged = False
         for start_s, end_s in answers:
             if line is not None and not self._severed(charge.turn.coil, start_s):
+                merged = merged or self._pulled(line, start_s)
                 self._pull(charge, line, start_s, end_s)
                 seen = seen or not self._hidden(line, start_s)
         repeats = self._repeat(charge)
         if charge.repeat == 0:
             self._count(charge, seen)
-            self._verdicts.called(charge, answers[0] if answers else None, seen, repeats)
+            self._verdicts.called(charge, Answer(answers, seen, merged), repeats)
             self._inject(charge.turn)
 
     def _answers(self, charge: Charge) -> list[tuple[float, float]]:
@@ -160,6 +163,9 @@ class Running:
 
     def _severed(self, coil: int, time_s: float) -> bool:
         return any(w.cylinder in (None, coil) for w in self._book.at("line-open", time_s))
+
+    def _pulled(self, line: int, time_s: float) -> bool:
+        return any(p.place == line and p.start_s <= time_s < p.end_s for p in self.traces.pulls)
 
     def _hidden(self, line: int, time_s: float) -> bool:
         held = self._book.at("line-held-low", time_s)

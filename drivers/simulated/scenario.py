@@ -1,5 +1,6 @@
 """What the engine is asked to do: speed and mode over time."""
 
+import math
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
@@ -25,12 +26,13 @@ class Scenario:
     """Knots in order of time from 0 on. After the last one its speed and mode go on for ever.
 
     `wander` is the share by which speed drifts gently up and down. `battery_v`, where given, is (time_s, volts) knots
-    that replace battery and alternator.
+    that replace battery and alternator. `marks_s` are the times at which somebody presses the marker.
     """
 
     knots: tuple[Knot, ...]
     wander: float = 0.01
     battery_v: tuple[tuple[float, float], ...] | None = None
+    marks_s: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         times = [knot.time_s for knot in self.knots]
@@ -39,6 +41,18 @@ class Scenario:
         for knot in self.knots:
             if knot.mode not in MODES or not 0 <= knot.rpm <= 20000:
                 raise AddressError(f"simulated engine: {knot}: rpm 0 to 20000, mode one of {', '.join(MODES)}")
+        supply = self.battery_v if self.battery_v is not None else ((0.0, 0.0),)
+        rising = all(a[0] < b[0] for a, b in pairwise(supply))
+        if not supply or not rising or not all(math.isfinite(t) and 0.0 <= v <= 100.0 for t, v in supply):
+            raise AddressError("simulated engine: battery: times must rise, volts lie within 0 and 100")
+
+    def key_off(self) -> tuple[tuple[float, float], ...]:
+        """Give the times at which the key is off, each from its turning to the next."""
+        modes = [knot.mode for knot in self.knots]
+        turns = [
+            knot.time_s for i, knot in enumerate(self.knots) if (knot.mode == OFF) != (i > 0 and modes[i - 1] == OFF)
+        ]
+        return tuple(zip(turns[::2], [*turns[1::2], math.inf], strict=False))
 
 
 def constant(rpm: float) -> Scenario:

@@ -15,6 +15,7 @@ _SHAPES = {
     "acknowledgement": (10.0, 1.0),
     "injector": (10.0, 10.0),
     "current": (2.0, 10.0),
+    "marker": (10.0, 1.0),
 }
 """Per role: the input's range in +- volts, and the scale from input to wire (a 10:1 attenuator; a 0.1 V/A clamp)."""
 
@@ -36,7 +37,7 @@ def signal(name: str, model: EngineModel, range_v: float | None = None) -> Signa
     role, digits = match.groups() if match else ("", "")
     if role not in _SHAPES or ((role in _NUMBERED) != bool(digits) and role != "acknowledgement"):
         raise AddressError(
-            f"simulated engine: inputs={name}: one of supply, battery, ground, current, acknowledgement, "
+            f"simulated engine: inputs={name}: one of supply, battery, ground, current, marker, acknowledgement, "
             f"acknowledgement2, control1, injector1"
         )
     number = int(digits) if digits else 1

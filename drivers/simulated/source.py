@@ -13,13 +13,14 @@ from numpy.typing import DTypeLike
 from acquire.block import Counts, SampleBlock, StreamInfo
 from acquire.clock import Clock
 from acquire.errors import AddressError
-from drivers.simulated.bench import Bench, Instrument
+from drivers.simulated.bench import Bench
 from drivers.simulated.crank import Crank
 from drivers.simulated.draws import uniform
 from drivers.simulated.faults import Fault, FaultBook
+from drivers.simulated.instrument import Instrument
 from drivers.simulated.model import EngineModel
 from drivers.simulated.running import Running
-from drivers.simulated.scenario import OFF, Knot, Scenario, named
+from drivers.simulated.scenario import Scenario, named
 from drivers.simulated.signals import setup_text, signal
 from drivers.simulated.truth import TrueEvent, TrueFiring
 from drivers.simulated.verdict import Verdicts
@@ -79,7 +80,7 @@ class SimulatedEngine:
         firings_per_rev = self._model.cylinders * 360.0 / self._model.cycle_deg
         crank = Crank(self._scenario, firings_per_rev, start_rev, seed)
         self._running = Running(self._model, crank, self._book, self._verdicts, seed)
-        self._bench = Bench(self._model, self._instrument, crank, self._book, _off(self._scenario), seed)
+        self._bench = Bench(self._model, self._instrument, crank, self._book, seed)
 
     def open(self) -> StreamInfo:
         """Start the clock, if there is one."""
@@ -118,14 +119,14 @@ class SimulatedEngine:
     def truth(self) -> tuple[TrueFiring, ...]:
         """Give the firings up to what has been handed out, in order of spark."""
         handed_s = self._handed / self._instrument.sample_rate_hz
-        rows = [f for f in self._verdicts.firings if 0.0 <= f.spark_s < handed_s]
+        rows = [f for f in list(self._verdicts.firings) if 0.0 <= f.spark_s < handed_s]
         return tuple(sorted(rows, key=lambda f: f.spark_s))
 
     def events(self) -> tuple[TrueEvent, ...]:
         """Give faults' windows and strokes and cuts that began in what has been handed out, in order of start."""
         handed_s = self._handed / self._instrument.sample_rate_hz
         running = self._running.all_cut()
-        known = [*self._verdicts.events, *([running] if running else [])]
+        known = [*list(self._verdicts.events), *([running] if running else [])]
         return tuple(sorted((e for e in known if e.start_s < handed_s), key=lambda e: e.start_s))
 
     def _draw(self, first: int, end: int) -> Counts:
@@ -176,15 +177,3 @@ def _signed(dtype: DTypeLike) -> np.dtype[np.signedinteger[Any]]:
     if wanted.kind != "i":
         raise AddressError(f"simulated engine: dtype={wanted}: int8, int16 or int32")
     return wanted
-
-
-def _off(scenario: Scenario) -> tuple[tuple[float, float], ...]:
-    """Give the times at which the key is off, each from its turning to the next."""
-    turns = [k.time_s for k, before in zip(scenario.knots, (None, *scenario.knots), strict=False) if _turned(k, before)]
-    ends = [*turns[1:], math.inf]
-    first_off = scenario.knots[0].mode != OFF
-    return tuple(zip(turns[first_off::2], ends[first_off::2], strict=True))
-
-
-def _turned(knot: Knot, before: Knot | None) -> bool:
-    return before is None or (knot.mode == OFF) != (before.mode == OFF)

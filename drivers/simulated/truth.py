@@ -12,9 +12,10 @@ class TrueFiring:
     `cylinders` are all that share the coil, `cylinder` first: with waste spark this row stands for each of them.
     `called` is what the controller did; `rise_s` and `spark_s` are the edges of its call (where they would have been,
     if it did not call). `answered` says that the answer began on the line, seen by the lead; `answer_start_s` and
-    `answer_end_s` are when the coil pulled. `current_a` was cut at the spark. `repeats` counts extra sparks.
-    `expected` is the outcome a perfect observer of the connected inputs would write; None where the recording's edge
-    cuts through the turn, so that nobody can be asked.
+    `answer_end_s` are when the coil pulled, the first time in this turn; `merged` says that another coil was pulling
+    already. `current_a` was cut at the spark. `repeats` counts extra sparks. `expected` is the outcome a perfect
+    observer of the connected inputs would write; None where the recording's edge cuts through the turn, or where no
+    connected input can tell.
     """
 
     turn: int
@@ -27,6 +28,7 @@ class TrueFiring:
     answered: bool
     answer_start_s: float | None
     answer_end_s: float | None
+    merged: bool
     current_a: float
     battery_v: float
     rpm: float

@@ -1,6 +1,7 @@
 """What an observer of the connected inputs could know of each turn, and what it ought to say."""
 
 from collections import deque
+from dataclasses import dataclass
 
 from drivers.simulated.circuit import Charge
 from drivers.simulated.faults import FaultBook
@@ -19,6 +20,18 @@ from drivers.simulated.truth import (
 _MARGIN_S = 0.2e-3
 
 
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """A coil's pulls in one call; whether one began visibly on the line, and whether under another coil's pull."""
+
+    pulls: list[tuple[float, float]]
+    seen: bool = False
+    merged: bool = False
+
+
+NO_ANSWER = Answer([])
+
+
 class Verdicts:
     """Collects the truth. `keep` bounds it; None keeps all."""
 
@@ -33,17 +46,16 @@ class Verdicts:
 
     def uncalled(self, turn: Turn) -> None:
         """Write a turn in which the controller did not call."""
-        self._write(turn, None, None, 0)
+        self._write(turn, None, NO_ANSWER, 0)
 
-    def called(self, charge: Charge, answer: tuple[float, float] | None, seen: bool, repeats: int) -> None:
-        """Write a call that has ended; `answer` is the coil's pull, `seen` whether it began visibly on the line."""
-        self._write(charge.turn, charge, answer, repeats, seen)
+    def called(self, charge: Charge, answer: Answer, repeats: int) -> None:
+        """Write a call that has ended."""
+        self._write(charge.turn, charge, answer, repeats)
 
-    def _write(
-        self, turn: Turn, charge: Charge | None, answer: tuple[float, float] | None, repeats: int, seen: bool = False
-    ) -> None:
+    def _write(self, turn: Turn, charge: Charge | None, answer: Answer, repeats: int) -> None:
         rise_s = turn.spark_s - turn.dwell_s
-        last_s = max(turn.spark_s, answer[1]) if answer else turn.spark_s
+        start_s, end_s = answer.pulls[0] if answer.pulls else (None, None)
+        last_s = max(turn.spark_s, end_s or 0.0)
         self.firings.append(
             TrueFiring(
                 turn=turn.number,
@@ -53,14 +65,15 @@ class Verdicts:
                 spark_s=turn.spark_s,
                 dwell_s=turn.dwell_s,
                 called=charge is not None,
-                answered=seen,
-                answer_start_s=answer[0] if answer else None,
-                answer_end_s=answer[1] if answer else None,
+                answered=answer.seen,
+                answer_start_s=start_s,
+                answer_end_s=end_s,
+                merged=answer.merged,
                 current_a=charge.current_a if charge else 0.0,
                 battery_v=turn.battery_v,
                 rpm=turn.rpm,
                 repeats=repeats,
-                expected=self._expected(turn, charge is not None, seen, rise_s - _MARGIN_S, last_s + _MARGIN_S),
+                expected=self._expected(turn, charge is not None, answer.seen, rise_s - _MARGIN_S, last_s + _MARGIN_S),
             )
         )
 

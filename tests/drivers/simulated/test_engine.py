@@ -1,5 +1,6 @@
 """The engine's turns: order, time, cuts, and what the wires show of them."""
 
+import math
 from itertools import pairwise
 
 import numpy as np
@@ -226,3 +227,34 @@ def test_truth_and_samples_do_not_change_with_the_inputs_connected() -> None:
 
 def _physics(firing: TrueFiring) -> tuple[float | None, ...]:
     return firing.rise_s, firing.spark_s, firing.answer_start_s, firing.answer_end_s, firing.current_a
+
+
+def test_a_momentary_drop_can_be_played_on_the_feed() -> None:
+    # references.md, "Supply": ISO 16750-2 4.6.1, to 4.5 V for 100 ms with edges of at most 10 ms
+    drop = ((0.0, 12.0), (0.5, 12.0), (0.505, 4.5), (0.605, 4.5), (0.61, 12.0))
+    done = run(plain(), Scenario(constant(800.0).knots, battery_v=drop), inputs=("battery", "supply"))
+    assert done.between("battery", 0.506, 0.604) == pytest.approx(4.5, abs=0.01)
+    assert done.at("battery", 0.5025) == pytest.approx(8.25, abs=0.01)
+    assert done.at("battery", 0.62) == pytest.approx(12.0, abs=0.01)
+
+
+def test_the_marker_goes_high_when_it_is_pressed() -> None:
+    scenario = Scenario(constant(800.0).knots, marks_s=(0.3,))
+    done = run(scenario=scenario, inputs=("marker",))
+    assert crossings(done.volts["marker"], 2.5, done.rate_hz, rising=True) == pytest.approx([0.3], abs=1e-4)
+    assert [(e.kind, e.start_s) for e in done.engine.events()] == [("mark", 0.3)]
+
+
+def test_answers_that_begin_under_another_are_told() -> None:
+    model = plain(cylinders=12, acknowledgement=Acknowledgement(timing="at-spark", width_s=1.6e-3))
+    firings = run(model, steady(14.0, 8000.0), inputs=("acknowledgement",), duration_s=0.3).engine.truth()
+    assert all(f.merged for f in firings[1:])
+    assert not any(f.merged for f in run(model, steady(14.0, 4000.0), duration_s=0.3).engine.truth())
+
+
+def test_key_off_lasts_over_knots_until_the_key_is_turned_again() -> None:
+    scenario = Scenario(
+        (Knot(0, 0, "off"), Knot(1, 0, "off"), Knot(2, 0, "stand"), Knot(3, 0, "off"), Knot(4, 0, "off"))
+    )
+    assert scenario.key_off() == ((0, 2), (3, math.inf))
+    assert constant(800.0).key_off() == ()

@@ -159,7 +159,7 @@ def test_nothing_is_torn_where_two_chunks_meet(monkeypatch: pytest.MonkeyPatch) 
         return np.concatenate([b.counts for b in drain(engine)], axis=1)
 
     large = drawn()
-    monkeypatch.setattr("drivers.simulated.bench._MOST_SAMPLES", 256)
+    monkeypatch.setattr("drivers.simulated.instrument._MOST_SAMPLES", 256)
     np.testing.assert_allclose(drawn(), large, atol=1)
 
 
