@@ -1,0 +1,21 @@
+import threading
+from datetime import timedelta
+
+from acquire.clock import SystemClock
+
+
+def test_monotonic_time_does_not_go_back_and_civil_time_is_utc() -> None:
+    clock = SystemClock()
+    first, second = clock.now(), clock.now()
+    assert second >= first
+    assert clock.utc().utcoffset() == timedelta(0)
+
+
+def test_a_wait_ends_at_once_when_it_is_stopped() -> None:
+    clock, stop = SystemClock(), threading.Event()
+    assert clock.wait(0.0, stop) is False
+    assert clock.wait(-1.0, stop) is False
+    stop.set()
+    before = clock.now()
+    assert clock.wait(30.0, stop) is True
+    assert clock.now() - before < 20.0
