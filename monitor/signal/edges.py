@@ -45,15 +45,15 @@ class EdgeFinder:
 
     def find(self, history: History, start: int) -> list[tuple[int, bool]]:
         """Edges among the samples `start` … newest of `history`: (tick, True for rising), in order."""
-        samples = history.window(self._channel, start, history.end)
-        positions, rises, self.is_high = hysteresis_edges(samples, self._thresholds, self.is_high)
-        if not positions.size:
-            return []
         reach = min(_LONGEST_EDGE, start - history.run_start)
         around = history.window(self._channel, start - reach, history.end)
-        ticks = middle_crossings(around, positions + reach, rises, self._thresholds.middle)
-        ticks += (start - reach) * TICKS_PER_SAMPLE
-        return list(zip(ticks.tolist(), (rises ^ self._thresholds.inverted).tolist(), strict=True))
+        positions, rises, self.is_high = hysteresis_edges(around[reach:], self._thresholds, self.is_high)
+        base = (start - reach) * TICKS_PER_SAMPLE
+        middle, flipped = self._thresholds.middle, self._thresholds.inverted
+        return [
+            (base + middle_crossing(around, place + reach, middle, is_rise=rises_here), rises_here != flipped)
+            for place, rises_here in zip(positions.tolist(), rises.tolist(), strict=True)
+        ]
 
 
 def hysteresis_edges(
@@ -63,11 +63,12 @@ def hysteresis_edges(
 
     `is_high` is the state before the first sample; where it is None the first definite sample sets it without an edge.
     """
-    found: list[NDArray[np.int64]] = []
-    for start, end in _busy_spans(samples, thresholds, is_high):
-        entries = _entries(samples[start:end], thresholds)
-        found.append(entries + 2 * start)
-    entries = np.concatenate(found) if found else np.empty(0, np.int64)
+    pieces = _busy_pieces(samples, thresholds, is_high)
+    if not len(pieces):
+        return np.empty(0, np.int64), np.empty(0, np.bool_), is_high
+    entries = _entries(_joined(samples, pieces), thresholds)
+    # An index within the joined pieces becomes one within all samples; the lowest bit says which state begins.
+    entries += 2 * _PIECE * (pieces - np.arange(len(pieces)))[entries // (2 * _PIECE)]
     if not entries.size:
         return entries, np.empty(0, np.bool_), is_high
     highs = (entries & 1).astype(np.bool_)
@@ -91,42 +92,46 @@ def _starts(mask: NDArray[np.bool_]) -> NDArray[np.int64]:
     return np.concatenate(([0], starts)) if mask[0] else starts
 
 
-def _busy_spans(samples: Samples, thresholds: Thresholds, is_high: bool | None) -> list[tuple[int, int]]:
-    """Spans of whole pieces in which the state may change; everything else was ruled out by its extremes."""
-    if samples.size < 2 * _PIECE:
-        return [(0, samples.size)] if samples.size else []
-    whole = samples.size // _PIECE * _PIECE
-    pieces = samples[:whole].reshape(-1, _PIECE)
+def _joined(samples: Samples, pieces: NDArray[np.int64]) -> Samples:
+    """These pieces of `samples` back to back; the last one may be short.
+
+    What is left out cannot change the state, so that the join hides no entry and adds none that matters.
+    """
+    whole = len(samples) // _PIECE
+    if len(pieces) > whole:
+        return samples
+    chosen = samples[: whole * _PIECE].reshape(-1, _PIECE)[pieces[pieces < whole]].ravel()
+    has_tail = len(pieces) > 0 and pieces[-1] == whole
+    return np.concatenate((chosen, samples[whole * _PIECE :])) if has_tail else chosen
+
+
+def _busy_pieces(samples: Samples, thresholds: Thresholds, is_high: bool | None) -> NDArray[np.int64]:
+    """Numbers of the pieces in which the state may change; everything else was ruled out by its extremes."""
+    whole = len(samples) // _PIECE
+    tail = np.arange(whole, -(-len(samples) // _PIECE))
+    if whole < 2:
+        return np.arange(whole + len(tail))
+    pieces = samples[: whole * _PIECE].reshape(-1, _PIECE)
     may_high = pieces.max(axis=1) >= thresholds.high
     may_low = pieces.min(axis=1) <= thresholds.low
-    latest = np.maximum.accumulate(np.where(may_high | may_low, np.arange(len(pieces)), -1))
-    before = np.concatenate(([-1], latest[:-1]))
-    was_high = np.where(before < 0, is_high is not False, may_high[before])
-    was_low = np.where(before < 0, is_high is not True, may_low[before])
-    busy = (may_high & (may_low | was_low)) | (may_low & was_high)
-    spans = [(int(i) * _PIECE, (int(i) + 1) * _PIECE) for i in np.flatnonzero(busy)]
-    return [*spans, (whole, samples.size)] if whole < samples.size else spans
+    definite = np.flatnonzero(may_high | may_low)
+    was_high = np.concatenate(([is_high is not False], may_high[definite[:-1]]))[: len(definite)]
+    was_low = np.concatenate(([is_high is not True], may_low[definite[:-1]]))[: len(definite)]
+    here_high, here_low = may_high[definite], may_low[definite]
+    busy = (here_high & (here_low | was_low)) | (here_low & was_high)
+    return np.concatenate((definite[busy], tail))
 
 
-def middle_crossings(
-    samples: Samples, positions: NDArray[np.int64], rises: NDArray[np.bool_], middle: int
-) -> NDArray[np.int64]:
-    """Ticks (from samples[0]) at which the signal last crossed `middle` on its way to each position.
+def middle_crossing(samples: Samples, position: int, middle: int, *, is_rise: bool) -> int:
+    """Tick (from samples[0]) at which the signal last crossed `middle` on its way to `position`.
 
     Linear interpolation between the two samples around the crossing; where the way back ends before a crossing is
     found, the earliest sample looked at stands.
     """
-    after = positions.copy()
-    sign = np.where(rises, 1, -1)
-    for _ in range(_LONGEST_EDGE):
-        beyond = (after > 1) & ((samples[after - 1].astype(np.int64) - middle) * sign >= 0)
-        if not beyond.any():
-            break
-        after -= beyond
-    first = np.maximum(after - 1, 0)
-    low = samples[first].astype(np.int64)
-    step = samples[after].astype(np.int64) - low
-    run = np.where(step == 0, 1, step)
-    part = ((middle - low) * TICKS_PER_SAMPLE * 2 + run) // (2 * run)
-    crossing: NDArray[np.int64] = first * TICKS_PER_SAMPLE + np.clip(part, 0, TICKS_PER_SAMPLE)
-    return crossing
+    after, first = position, max(position - _LONGEST_EDGE, 1)
+    while after > first and (samples[after - 1] >= middle if is_rise else samples[after - 1] <= middle):
+        after -= 1
+    before, beyond = int(samples[max(after - 1, 0)]), int(samples[after])
+    step = beyond - before
+    part = ((middle - before) * TICKS_PER_SAMPLE * 2 + step) // (2 * step) if step else 0
+    return max(after - 1, 0) * TICKS_PER_SAMPLE + min(max(part, 0), TICKS_PER_SAMPLE)

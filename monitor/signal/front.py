@@ -10,7 +10,7 @@ from monitor.signal.edges import EdgeFinder, Thresholds
 from monitor.signal.history import History, Samples
 from monitor.signal.pulses import Overlong, Pulse, PulseFinder
 
-CHUNK = 65536
+CHUNK = 131_072
 """Samples taken together: a few inputs of it stay in the processor's cache."""
 _KEEP_S = 2.0
 """Samples kept behind the newest, for looking at a turn once it is understood."""

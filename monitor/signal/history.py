@@ -12,35 +12,34 @@ Samples = NDArray[np.signedinteger[Any]]
 
 
 class History:
-    """Keeps at least `keep` samples per input behind the newest, in one preallocated array.
+    """Keeps at least `keep` samples per input behind the newest, in one preallocated ring.
 
     Appending after a gap forgets everything before it: windows never span samples that were not taken.
     """
 
     def __init__(self, channels: int, dtype: np.dtype[np.signedinteger[Any]], keep: int, most: int) -> None:
         """`most` is the longest piece that will ever be appended at once."""
-        self._keep = keep
-        self._buffer = np.zeros((channels, 2 * keep + most), dtype)
-        self._fill = 0
+        self._size = keep + 2 * most
+        self._ring = np.zeros((channels, self._size), dtype)
         self.run_start = 0
         self.end = 0
 
     def append(self, counts: Counts, first_index: int) -> None:
         """Take `counts` (channels, samples) that begin at sample `first_index`."""
         if first_index != self.end:
-            self._fill = 0
-            self.run_start = self.end = first_index
-        samples = counts.shape[1]
-        if self._fill + samples > self._buffer.shape[1]:
-            kept = min(self._keep, self._fill)
-            self._buffer[:, :kept] = self._buffer[:, self._fill - kept : self._fill]
-            self._fill = kept
-        np.copyto(self._buffer[:, self._fill : self._fill + samples], counts)
-        self._fill += samples
-        self.end += samples
+            self.run_start = first_index
+        self.end = first_index + counts.shape[1]
+        place = first_index % self._size
+        room = min(self._size - place, counts.shape[1])
+        self._ring[:, place : place + room] = counts[:, :room]
+        self._ring[:, : counts.shape[1] - room] = counts[:, room:]
 
     def window(self, channel: int, start: int, end: int) -> Samples:
-        """Samples start … end-1 of one input as a view; shorter, perhaps empty, where they are not held."""
-        base = self.end - self._fill
-        first = max(start - base, 0)
-        return self._buffer[channel, first : max(min(end - base, self._fill), first)]
+        """Samples start … end-1 of one input; shorter, perhaps empty, where they are not held. A view where it can."""
+        first = max(start, self.run_start, self.end - self._size)
+        length = max(min(end, self.end) - first, 0)
+        place = first % self._size
+        row: Samples = self._ring[channel]
+        if place + length <= self._size:
+            return row[place : place + length]
+        return np.concatenate((row[place:], row[: place + length - self._size]))

@@ -33,7 +33,7 @@ class Scale:
 
     def volts(self, samples: Samples) -> NDArray[np.float64]:
         """Volts at the wire, same shape."""
-        return samples * self.volts_per_count + self.offset_v
+        return samples.astype(np.float64) * self.volts_per_count + self.offset_v
 
     def counts(self, volts: float) -> int:
         """Count nearest to `volts`."""
