@@ -28,7 +28,6 @@ def test_no_other_installed_distribution_ships_a_package_or_module_of_our_names(
 
 def test_these_are_the_packages_that_the_wheel_ships() -> None:
     assert set(CONFIG["tool"]["hatch"]["build"]["targets"]["wheel"]["packages"]) == PACKAGES
-    assert PACKAGES <= {path.parent.name for path in HOUSE.glob("*/__init__.py")}
 
 
 @pytest.mark.parametrize("group", ["console_scripts", "coilcall.sources"])
