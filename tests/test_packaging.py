@@ -1,3 +1,4 @@
+import ast
 import subprocess
 import sys
 import tomllib
@@ -28,6 +29,16 @@ def test_no_other_installed_distribution_ships_a_package_or_module_of_our_names(
 
 def test_these_are_the_packages_that_the_wheel_ships() -> None:
     assert set(CONFIG["tool"]["hatch"]["build"]["targets"]["wheel"]["packages"]) == PACKAGES
+
+
+def test_every_dependency_is_imported_and_every_import_is_a_dependency() -> None:
+    trees = [ast.parse(path.read_text(encoding="utf-8")) for name in PACKAGES for path in (HOUSE / name).rglob("*.py")]
+    nodes = [node for tree in trees for node in ast.walk(tree)]
+    names = {alias.name for node in nodes if isinstance(node, ast.Import) for alias in node.names}
+    names |= {node.module or "" for node in nodes if isinstance(node, ast.ImportFrom)}
+    tops = {name.split(".")[0].replace("_", "-") for name in names if name.split(".")[0] not in sys.stdlib_module_names}
+    # What pydantic says is wrong is typed by its core, which it pins.
+    assert tops - PACKAGES - {"pydantic-core"} == {Requirement(one).name for one in PROJECT["dependencies"]}
 
 
 @pytest.mark.parametrize("group", ["console_scripts", "coilcall.sources"])
