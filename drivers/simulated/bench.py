@@ -14,7 +14,7 @@ from drivers.simulated.signals import Signal
 from drivers.simulated.traces import Pulse, Traces
 from drivers.simulated.waveform import Canvas, Volts
 
-_LOW_V, _HIGH_V = 0.05, 4.8
+_LOW_V, _MARK_V = 0.05, 5.0
 _FLOAT_V, _GONE_V = 0.2, 0.05
 _MARK_S = 0.2
 
@@ -108,7 +108,7 @@ class Bench:
     def _control(self, one: Signal, canvas: Canvas, traces: Traces) -> Volts:
         coil = self._model.coil_of(one.number)
         volts = np.full(self._chunk, _LOW_V, np.float32)
-        canvas.high_pulses(volts, (p for p in traces.calls if p.place == coil), _HIGH_V)
+        canvas.high_pulses(volts, (p for p in traces.calls if p.place == coil))
         self._glitches(one, volts, canvas, traces)
         return volts
 
@@ -151,8 +151,8 @@ class Bench:
 
     def _marker(self, canvas: Canvas) -> Volts:
         volts = np.full(self._chunk, _LOW_V, np.float32)
-        presses = (Pulse(0, mark_s, mark_s + _MARK_S) for mark_s in self._crank.scenario.marks_s)
-        canvas.high_pulses(volts, presses, 5.0)
+        presses = (Pulse(0, mark_s, mark_s + _MARK_S, _MARK_V) for mark_s in self._crank.scenario.marks_s)
+        canvas.high_pulses(volts, presses)
         return volts
 
     def _glitches(self, one: Signal, volts: Volts, canvas: Canvas, traces: Traces) -> None:

@@ -16,9 +16,13 @@ TURN_KINDS: dict[str, float | str] = {
     "weak-pull-down": 500.0,
     "stray-answer": 0.6e-3,
     "glitch": 3e-6,
+    "dwell": 0.5,
+    "weak-control": 3.0,
+    "no-injection": 0.0,
 }
 """Faults that strike single turns, with their default value: "branch" loses the answer on its wire only, "coil" does
-not switch the current; ohms in the coil's pull-down; width in seconds of a stray answer and of a glitch."""
+not switch the current; ohms in the coil's pull-down; width in seconds of a stray answer and of a glitch; share of the
+usual dwell, at most 2; volts of the control's high level."""
 
 WINDOW_KINDS: dict[str, float | str] = {
     "feed-dropout": 0.0,
@@ -60,6 +64,8 @@ class Fault:
         if self.value is None:
             object.__setattr__(self, "value", KINDS[self.kind])
         self._check_value()
+        if self.kind == "dwell" and not 0.0 < self.number <= 2.0:
+            raise AddressError(f"simulated engine: fault=dwell: value={self.value}: above 0, at most 2")
         if not 0.0 <= self.probability <= 1.0:
             raise AddressError(f"simulated engine: fault={self.kind}: probability={self.probability}: 0 to 1")
         if not self.start_s < self.end_s or not 0 < self.duration_s < math.inf:

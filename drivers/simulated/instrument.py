@@ -15,17 +15,22 @@ from drivers.simulated.waveform import Volts
 
 _MOST_SAMPLES = 32768
 _NOISE = 1 << 18
+_MAINS_HZ = 50.0
 
 
 @dataclass(frozen=True, slots=True)
 class Instrument:
-    """Sampling and converter: `bits` over each input's range, `noise_v` (RMS) at the input."""
+    """Sampling and converter: `bits` over each input's range.
+
+    At the input lie `noise_v` (RMS) of noise and 50 Hz hum of the amplitude `hum_v`.
+    """
 
     sample_rate_hz: float
     signals: tuple[Signal, ...]
     bits: int
     noise_v: float
     dtype: np.dtype[np.signedinteger[Any]]
+    hum_v: float = 0.0
 
     def __post_init__(self) -> None:
         size = min(8 * self.dtype.itemsize, 24)
@@ -35,6 +40,7 @@ class Instrument:
             (2 <= self.bits <= size, f"bits={self.bits}: 2 to {size}"),
             (len(names) > 0 and len(set(names)) == len(names), "inputs: at least one, each once"),
             (0.0 <= self.noise_v <= 10.0, f"noise={self.noise_v:g}: 0 to 10 V"),
+            (0.0 <= self.hum_v <= 10.0, f"hum={self.hum_v:g}: 0 to 10 V"),
             (all(0.0 < one.range_v <= 1e4 for one in self.signals), "range: above 0 V"),
         )
         for holds, message in checks:
@@ -79,6 +85,14 @@ class Converter:
         offset = int(uniform(self._seed, 40 + row, np.array([chunk]))[0] * _NOISE)
         scaled = volts * self._per_wire_volt[row]
         scaled += self._noise[row][offset : offset + len(scaled)]
+        if self._instrument.hum_v > 0.0:
+            scaled += self._hum(chunk * len(scaled), len(scaled)) * np.float32(
+                half / self._instrument.signals[row].range_v
+            )
         np.rint(scaled, out=scaled)
         np.clip(scaled, -half, half - 1, out=scaled)
         out[:] = scaled
+
+    def _hum(self, first: int, samples: int) -> Volts:
+        times_s = np.arange(first, first + samples) / self._instrument.sample_rate_hz
+        return (self._instrument.hum_v * np.sin(2.0 * np.pi * _MAINS_HZ * times_s)).astype(np.float32)

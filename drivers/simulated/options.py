@@ -26,7 +26,7 @@ Number = TypeVar("Number", int, float)
 _KEYS = (
     "cylinders", "order", "sparks", "angles", "strokes", "coil_ohm", "coil_h", "feed_ohm", "timing", "low_a", "high_a",
     "target_a", "lines", "jitter_deg", "step_deg", "repeats", "scenario", "rpm", "knots", "wander", "battery", "marks",
-    "fault", "inputs", "rate", "seed", "noise", "bits", "range", "duration", "block", "dtype", "pace",
+    "fault", "inputs", "rate", "seed", "noise", "hum", "bits", "range", "duration", "block", "dtype", "pace",
 )  # fmt: skip
 
 
@@ -44,6 +44,7 @@ def engine_from(address: Address) -> SimulatedEngine:
         sample_rate_hz=address.number("rate", 100_000.0, 1e3, 1e8),
         seed=address.whole("seed", 1, 0, 2**53),
         noise_v=address.number("noise", 0.005, 0.0, 10.0),
+        hum_v=address.number("hum", 0.0, 0.0, 10.0),
         dtype=address.choice("dtype", "int16", ("int8", "int16", "int32")),
         bits=address.whole("bits", 8 if address.string("dtype", "") == "int8" else 16, 2, 24),
         input_range_v=address.number("range", None, 1e-3, 1e4),

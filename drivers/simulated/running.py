@@ -5,6 +5,7 @@ import itertools
 import math
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
@@ -17,6 +18,8 @@ from drivers.simulated.schedule import Schedule, Turn
 from drivers.simulated.traces import Pulse, Traces
 from drivers.simulated.truth import TrueEvent
 from drivers.simulated.verdict import Answer, Verdicts
+
+CONTROL_HIGH_V = 4.8
 
 AHEAD_S = 0.02
 """More than any charge and its answer last: a moment can be drawn once events this far beyond it are done."""
@@ -86,6 +89,8 @@ class Running:
         if not turn.fired:
             self._at(turn.spark_s, lambda: self._skip(turn))
             return
+        if "dwell" in turn.faults:
+            turn = replace(turn, dwell_s=turn.dwell_s * turn.faults["dwell"].number)
         self._at(turn.spark_s - turn.dwell_s, lambda: self._call(turn))
         self._disturb(turn)
 
@@ -128,7 +133,9 @@ class Running:
 
     def _finish(self, charge: Charge) -> None:
         self._circuit.switch_off(charge)
-        self.traces.calls.append(Pulse(charge.turn.coil, charge.rise_s, charge.cut_s))
+        weak = charge.turn.faults.get("weak-control")
+        high_v = weak.number if weak else CONTROL_HIGH_V
+        self.traces.calls.append(Pulse(charge.turn.coil, charge.rise_s, charge.cut_s, high_v))
         answers = [] if "no-answer" in charge.turn.faults else self._answers(charge)
         line = charge.turn.line
         seen = merged = False
@@ -192,7 +199,7 @@ class Running:
 
     def _inject(self, turn: Turn) -> None:
         """Fuel for this cylinder's next stroke, half a cycle on; its width is a plain line over speed."""
-        if turn.fuelled and turn.coil not in self._given_up:
+        if turn.fuelled and "no-injection" not in turn.faults and turn.coil not in self._given_up:
             start_s = turn.spark_s + 0.5 * turn.interval_s * self._model.cylinders
             width_s = 2.2e-3 + 0.3e-6 * turn.rpm
             self.traces.injections.append(Pulse(turn.cylinder, start_s, start_s + width_s))

@@ -38,7 +38,8 @@ class SimulatedEngine:
 
     With a `clock` it is live: blocks come when their last sample's time has come. Without, as fast as they are drawn.
     `duration_s` None means for ever (the scenario's last speed goes on); then the truth keeps its last 10,000 rows.
-    `noise_v` is RMS at the input. `input_range_v` (+-) replaces each signal's own range.
+    `noise_v` is RMS, `hum_v` the amplitude of mains hum, both at the input. `input_range_v` (+-) replaces each signal's
+    own range.
     """
 
     def __init__(
@@ -51,6 +52,7 @@ class SimulatedEngine:
         sample_rate_hz: float = 100_000.0,
         seed: int = 1,
         noise_v: float = 0.005,
+        hum_v: float = 0.0,
         dtype: DTypeLike = np.int16,
         bits: int = 16,
         input_range_v: float | None = None,
@@ -63,7 +65,7 @@ class SimulatedEngine:
         self._scenario = scenario or named("idle")
         self._clock, self._address, self._seed = clock, address, seed
         signals = tuple(signal(name, self._model, input_range_v) for name in inputs)
-        self._instrument = Instrument(sample_rate_hz, signals, bits, noise_v, _signed(dtype))
+        self._instrument = Instrument(sample_rate_hz, signals, bits, noise_v, _signed(dtype), hum_v)
         _check(0 <= seed < 2**63, "seed: a whole number, 0 or more")
         _check(block_samples is None or block_samples > 0, "block: above 0 samples")
         _check(duration_s is None or 1.0 <= duration_s * sample_rate_hz < 1e13, "duration: at least one sample")

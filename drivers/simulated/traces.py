@@ -9,8 +9,8 @@ from drivers.simulated.circuit import Segment
 class Pulse:
     """Something that holds from `start_s` to `end_s` at `place`.
 
-    A call of a coil, a pull on a line down to `level` volts, an injection into a cylinder, or a glitch (on the control
-    of coil -place, or on any logic lead).
+    A call of a coil up to `level` volts, a pull on a line down to `level` volts, an injection into a cylinder, or a
+    glitch (on the control of coil -place, or on any logic lead).
     """
 
     place: int

@@ -65,12 +65,12 @@ class Canvas:
             return span, up - _ramp((places - fall - math.log(2.0) * tail) / self._edge)
         return span, up * np.exp(np.minimum(fall - places, 0.0) / tail)
 
-    def high_pulses(self, volts: Volts, pulses: Iterable[Pulse], high_v: float) -> None:
-        """Raise `volts` to `high_v` for each pulse."""
+    def high_pulses(self, volts: Volts, pulses: Iterable[Pulse]) -> None:
+        """Raise `volts` to each pulse's level."""
         for pulse in pulses:
             if self.touches(pulse.start_s, pulse.end_s):
                 span, shape = self.shape(pulse.start_s, pulse.end_s)
-                volts[span] += (high_v - volts[span]) * shape
+                volts[span] += (pulse.level - volts[span]) * shape
 
     def blend(self, volts: Volts, start_s: float, end_s: float, to_v: float) -> None:
         """Bring `volts` to `to_v` for that time. What holds at the first sample of all has held for long."""

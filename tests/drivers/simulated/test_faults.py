@@ -215,6 +215,38 @@ def test_lost_samples_are_a_jump_of_the_index_and_leave_the_rest_unchanged() -> 
         np.testing.assert_array_equal(block.counts, whole[:, block.first_index : block.end_index])
 
 
+@pytest.mark.parametrize("share", [0.5, 1.5])
+def test_a_wrong_dwell_is_so_much_shorter_or_longer(share: float) -> None:
+    done = _with(Fault("dwell", 4, value=share))
+    usual_s = _of(done, 2)[0].dwell_s
+    for firing in _of(done, 4):
+        assert firing.spark_s - firing.rise_s == pytest.approx(share * usual_s, rel=1e-3)
+        assert done.at("control4", firing.rise_s + 2e-5) > 4.5
+        assert done.at("control4", firing.rise_s - 2e-5) < 0.1
+
+
+def test_a_weak_control_does_not_reach_a_clean_high_level() -> None:
+    # references.md, "Coil physics": driver input, high >= 4 V
+    done = _with(Fault("weak-control", 4))
+    assert done.volts["control4"].max() == pytest.approx(3.0, abs=0.01)
+    assert done.volts["control2"].max() == pytest.approx(4.8, abs=0.01)
+
+
+def test_an_injector_can_stop_alone() -> None:
+    done = _with(Fault("no-injection", 4, start_s=1.0), duration_s=3.0)
+    opened = crossings(done.volts["injector4"], 6.0, done.rate_hz, rising=False)
+    assert 4 <= len(opened) <= 8
+    assert opened.max() < 1.2
+    assert all(f.expected == "acknowledged" for f in _of(done, 4))
+
+
+def test_mains_hum_lies_on_every_input() -> None:
+    done = _with(Fault("no-call", start_s=0.0), hum_v=0.2, duration_s=1.0)
+    for name in ("supply", "control1", "acknowledgement", "ground"):
+        spectrum = np.abs(np.fft.rfft(done.volts[name] - done.volts[name].mean())) * 2.0 / len(done.volts[name])
+        assert spectrum[50] == pytest.approx(0.2, abs=0.02)
+
+
 def test_line_and_coil_numbers_of_two_lines_keep_apart() -> None:
     model = EngineModel(cylinders=8, lines=((1, 4, 6, 7), (8, 3, 5, 2)))
     done = run(model, steady(14.0), (Fault("line-held-low", 1),), inputs=("acknowledgement1", "acknowledgement2"))
@@ -237,6 +269,7 @@ def test_at_spark_coils_do_not_answer_for_a_current_that_was_too_small() -> None
         {"kind": "feed-resistance", "value": "much"},
         {"kind": "feed-resistance", "value": -1.0},
         {"kind": "feed-resistance", "value": math.nan},
+        {"kind": "dwell", "value": 3.0},
         {"kind": "no-call", "probability": 1.5},
         {"kind": "no-call", "probability": math.nan},
         {"kind": "no-call", "start_s": 2.0, "end_s": 1.0},
