@@ -11,8 +11,8 @@ COIL = Coil()
 
 
 @pytest.mark.parametrize(("supply_v", "expected_ms"), [(14.0, 1.9811), (12.0, 2.3689), (8.0, 3.9097), (6.0, 5.8512)])
-def test_charge_times_match_the_table_of_references_md(supply_v: float, expected_ms: float) -> None:
-    # references.md, "Coil physics": a driver data sheet's test coil, 0.5 ohm and 3.75 mH, to 6.5 A
+def test_charge_times_match_the_closed_form_table(supply_v: float, expected_ms: float) -> None:
+    # t(I) = -L/R ln(1 - I R/V) worked out by hand, for the test coil of a driver data sheet: 0.5 ohm, 3.75 mH
     assert COIL.charge_time_s(6.5, np.array([supply_v]))[0] * 1e3 == pytest.approx(expected_ms, abs=5e-5)
 
 
@@ -21,7 +21,7 @@ def test_a_current_beyond_reach_takes_for_ever() -> None:
 
 
 def test_the_textbook_coil_stores_27_millijoules() -> None:
-    # references.md, "Coil physics": 4 ohm, 6 mH, 12 V -> 3 A, 27 mJ
+    # Textbook example: 4 ohm, 6 mH, 12 V give 3 A and 27 mJ
     final_a = Network((4.0,), 0.0, 6e-3).charge((0.0,), 12.0).current_a(0, 1.0)
     assert final_a == pytest.approx(3.0)
     assert 0.5 * 6e-3 * final_a**2 == pytest.approx(27e-3)
@@ -31,7 +31,7 @@ def test_the_textbook_coil_stores_27_millijoules() -> None:
     ("supply_v", "begin_ms", "end_ms"), [(14.0, 0.556, 1.156), (12.0, 0.653, 1.367), (8.0, 1.002, 2.158)]
 )
 def test_answers_come_later_and_last_longer_as_the_feed_falls(supply_v: float, begin_ms: float, end_ms: float) -> None:
-    # references.md, "Coil physics": low while the current passes 2 -> 4 A
+    # The same formula at 2 and at 4 A
     firings = run(plain(), steady(supply_v)).engine.truth()[1:-1]
     for firing in firings:
         assert firing.answer_start_s is not None
@@ -42,7 +42,7 @@ def test_answers_come_later_and_last_longer_as_the_feed_falls(supply_v: float, b
 
 @pytest.mark.parametrize(("dwell_s", "answers"), [(2.4e-3, False), (2.5e-3, True)])
 def test_a_level_that_is_not_reached_gives_no_answer(dwell_s: float, answers: bool) -> None:
-    # references.md, "Coil physics": level 4.5 A at 8 V, dwell 2.4 ms none, 2.5 ms yes
+    # The same formula: 4.5 A are reached at 8 V after more than 2.4 and less than 2.5 ms
     network = Network((COIL.resistance_ohm,), 0.0, COIL.inductance_h)
     target_a = network.charge((0.0,), 8.0).current_a(0, dwell_s)
     model = plain(low_a=4.5, high_a=6.0, dwell=Dwell(target_a=target_a))

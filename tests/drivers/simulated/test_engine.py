@@ -20,8 +20,8 @@ def _follow(order: tuple[int, ...], cylinders: list[int]) -> bool:
 @pytest.mark.parametrize(
     ("cylinders", "rpm", "interval_ms"), [(6, 750, 26.667), (6, 3000, 6.667), (6, 6000, 3.333), (8, 6000, 2.5)]
 )
-def test_firing_intervals_match_references_md(cylinders: int, rpm: float, interval_ms: float) -> None:
-    # references.md, "Speed and time": 120000 / (rpm * N) ms. A whole cycle takes the compressions' pulsing out.
+def test_firing_intervals_match_the_textbook(cylinders: int, rpm: float, interval_ms: float) -> None:
+    # Four strokes: 120000 / (rpm * N) ms. A whole cycle takes the compressions' pulsing out.
     firings = run(plain(cylinders=cylinders), steady(14.0, rpm)).engine.truth()
     sparks = np.array([f.spark_s for f in firings])
     cycles = sparks[cylinders:] - sparks[:-cylinders]
@@ -98,7 +98,7 @@ def test_the_feed_sags_by_what_the_current_drops_in_its_resistance() -> None:
 
 
 def test_charges_overlap_at_high_speed_and_all_are_answered() -> None:
-    # references.md, "Speed and time": charges of 3 ms overlap above 3333 rpm on a twelve
+    # Four strokes: charges of 3 ms overlap above 3333 rpm on a twelve
     done = run(EngineModel(cylinders=12), constant(6000.0), inputs=("current", "acknowledgement"))
     firings = done.engine.truth()
     assert any(b.rise_s < a.spark_s for a, b in pairwise(firings))
@@ -114,7 +114,7 @@ def test_answers_at_spark_follow_the_cut() -> None:
 
 
 def test_repeated_sparks_come_only_at_low_speed_and_within_thirty_degrees() -> None:
-    # references.md, "Repeated sparks and cuts": <= 1500 rpm, up to 2 extra, within 30 degrees of crank
+    # Public engine-control tables: <= 1500 rpm, up to 2 extra, within 30 degrees of crank
     slow = run(EngineModel(repeated_sparks=2), constant(800.0), inputs=("control1", "acknowledgement"))
     ones = [f for f in slow.engine.truth() if f.cylinder == 1]
     assert all(f.repeats == 2 for f in ones)
@@ -146,7 +146,7 @@ def test_starting_is_silent_until_the_engine_is_synchronised_and_then_answered()
     firings = done.engine.truth()
     assert 1.35 < firings[0].spark_s < 1.8
     assert all(f.expected in ("acknowledged", None) for f in firings)
-    # references.md, "Supply": ISO 16750-2 starting profile I, 8 V within 5 ms, 15 ms, 50 ms up to the floor
+    # ISO 16750-2 starting profile I, 8 V within 5 ms, 15 ms, 50 ms up to the floor
     assert done.at("battery", 0.9) == pytest.approx(12.6, abs=0.02)
     assert done.at("battery", 1.012) == pytest.approx(8.0, abs=0.02)
     assert 9.0 < done.between("battery", 1.1, 2.3).min() < done.between("battery", 1.1, 2.3).max() < 10.6
@@ -230,7 +230,7 @@ def _physics(firing: TrueFiring) -> tuple[float | None, ...]:
 
 
 def test_a_momentary_drop_can_be_played_on_the_feed() -> None:
-    # references.md, "Supply": ISO 16750-2 4.6.1, to 4.5 V for 100 ms with edges of at most 10 ms
+    # ISO 16750-2 4.6.1, to 4.5 V for 100 ms with edges of at most 10 ms
     drop = ((0.0, 12.0), (0.5, 12.0), (0.505, 4.5), (0.605, 4.5), (0.61, 12.0))
     done = run(plain(), Scenario(constant(800.0).knots, battery_v=drop), inputs=("battery", "supply"))
     assert done.between("battery", 0.506, 0.604) == pytest.approx(4.5, abs=0.01)

@@ -103,7 +103,7 @@ def test_feed_resistance_deepens_the_sag_and_delays_the_answers() -> None:
         assert good.answer_start_s is not None
         assert bad.answer_start_s is not None
         assert bad.answer_start_s > good.answer_start_s + 2e-5
-        # i(t) with R = 0.5 + 0.08 + 0.5 ohm, references.md "Coil physics"
+        # i(t) with R = 0.5 + 0.08 + 0.5 ohm, the textbook RL charge
         expected_s = -3.75e-3 / 1.08 * math.log(1.0 - 2.0 * 1.08 / 14.0)
         assert bad.answer_start_s - bad.rise_s == pytest.approx(expected_s, abs=1e-8)
 
@@ -161,7 +161,7 @@ def test_a_weak_pull_down_does_not_reach_the_low_level() -> None:
 
 
 def test_the_fail_safe_gives_a_cylinder_up_after_six_misses_and_stops_its_fuel() -> None:
-    # references.md, "Counting": no answer for 6 consecutive calls
+    # Service literature: no answer for 6 consecutive calls
     faults = (Fault("no-answer", 4), Fault("fail-safe"))
     done = run(None, steady(14.0), faults, inputs=ALL_LEADS, duration_s=4.0)
     turns = [f for f in done.engine.truth() if f.cylinder == 4]
@@ -226,7 +226,7 @@ def test_a_wrong_dwell_is_so_much_shorter_or_longer(share: float) -> None:
 
 
 def test_a_weak_control_does_not_reach_a_clean_high_level() -> None:
-    # references.md, "Coil physics": driver input, high >= 4 V
+    # A driver data sheet: input high from 4 V
     done = _with(Fault("weak-control", 4))
     assert done.volts["control4"].max() == pytest.approx(3.0, abs=0.01)
     assert done.volts["control2"].max() == pytest.approx(4.8, abs=0.01)
