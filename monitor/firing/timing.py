@@ -74,9 +74,11 @@ class Timing:
         if len(likely) == 1 and len(calls) >= _SOON:
             self.mode = likely[0]
         elif len(likely) == 2 and len(calls) >= _LATEST:
-            self.mode = min(_MODES, key=lambda mode: fits[mode][1])
+            steadiest: Mode = min(_MODES, key=lambda mode: fits[mode][1])
+            self.mode = steadiest
         elif len(calls) >= _LATEST and any(found for found, _ in fits.values()):
-            self.mode = max(_MODES, key=lambda mode: fits[mode][0])
+            fullest: Mode = max(_MODES, key=lambda mode: fits[mode][0])
+            self.mode = fullest
         return self.mode is not None
 
     def _fit(self, calls: Sequence[tuple[Pulse, Sequence[Pulse]]], mode: Mode) -> tuple[int, float]:
