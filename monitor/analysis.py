@@ -6,8 +6,6 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import click
-from rich.console import Console
-from rich.progress import Progress
 
 from acquire.block import SampleBlock, StreamInfo
 from acquire.source import Source
@@ -16,7 +14,6 @@ from monitor.analyzer import Analyzer, Step
 from monitor.choice import choose_setup
 from monitor.flags import Flag
 from monitor.summary import summarize
-from monitor.table import print_summary
 
 _PIPE_COLUMNS = 120
 """Columns of a table that goes to a file or another program."""
@@ -49,6 +46,9 @@ def _with_progress(source: Source, info: StreamInfo) -> Iterator[SampleBlock]:
     if not sys.stderr.isatty():
         yield from source.blocks()
         return
+    from rich.console import Console
+    from rich.progress import Progress
+
     with Progress(console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("calling the roll", total=info.total_samples)
         for block in source.blocks():
@@ -61,6 +61,9 @@ def print_result(analyzer: Analyzer, name: str, flags: list[Flag], *, as_json: b
     summary = summarize(analyzer, name, flags)
     if as_json:
         click.echo(json.dumps(summary))
-    else:
-        console = Console(highlight=False)
-        print_summary(summary, console if console.is_terminal else Console(highlight=False, width=_PIPE_COLUMNS))
+        return
+    from rich.console import Console
+
+    from monitor.table import print_summary
+
+    print_summary(summary, Console(highlight=False, width=None if sys.stdout.isatty() else _PIPE_COLUMNS))

@@ -14,6 +14,8 @@ ON THE ROAD
 Follow the vehicle maker's instructions, local law and licensed practice."""
 
 CAUTIONS_IN_BRIEF = """\
-Cautions: no secondary and no two-wire primary onto an input without a rated attenuator; key off to connect;
-leads clear of belts, fans, exhaust and pedals; ventilate; wheels chocked while the vehicle stands.
-On the road a second person works the laptop and the driver drives. Maker's instructions and local law come first."""
+Cautions: tens of kV on the secondary side, hundreds of volts on the primary of
+a two-wire coil: never onto an input without an attenuator rated for it.
+Key off to connect; leads clear of belts, fans, exhaust and pedals; ventilate;
+chock the wheels. On the road a second person works the laptop, the driver
+drives. Maker's instructions, local law and licensed practice come first."""
