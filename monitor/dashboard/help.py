@@ -11,7 +11,7 @@ from textual.widgets import Static
 from monitor.cautions import CAUTIONS
 
 HELP_TEXT = f"""\
-LANES  one a cylinder, in firing order; a column is a turn, newest at the right
+LANES  one a cylinder, in firing order; one column a turn, newest right
   ·    acknowledged: called (or its call is not connected) and answered
   X    unacknowledged: called, no answer; or no answer in its turn
   O    uncommanded: its control is connected, and it was not called
@@ -22,7 +22,8 @@ LANES  one a cylinder, in firing order; a column is a turn, newest at the right
 FLAGS  X fault   ! warning   i information; newest first
 
 KEYS   q quit   ? this page   c turns in one column: 1, 2, 4, 8
-       in a replay: space pause or go on, n a little further, f faster, s slower
+       in a replay: space pause or go on, n a little further, f faster,
+       s slower
 
 An acknowledgement proves that primary current was switched.
 It does not prove a spark at the plug, still less combustion.

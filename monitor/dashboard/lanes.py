@@ -85,7 +85,7 @@ def bundles(view: CylinderView, turns: int, columns: int) -> list[Outcome]:
 
     A bundle begins where the number of the turn divides by `turns`, so that columns stand still while turns come in.
     """
-    recent = view.recent
+    recent = view.recent[-columns * turns :]
     first = view.counts.opportunities - len(recent)
     start = -first % turns if first > 0 else 0
     edges = range(start, len(recent), turns)

@@ -1,6 +1,8 @@
-"""A part of the screen drawn from the latest picture."""
+"""A part of the screen drawn from the latest picture, line by line, and only the lines that changed."""
 
 from textual.content import Content
+from textual.geometry import Region
+from textual.strip import Strip
 from textual.widget import Widget
 
 from monitor.dashboard.picture import Picture
@@ -14,6 +16,7 @@ class Panel(Widget):
     def __init__(self) -> None:
         super().__init__()
         self._picture: Picture | None = None
+        self._lines: list[Content] = []
 
     def lines(self, picture: Picture, width: int) -> list[Content]:
         """Lines of exactly `width` cells."""
@@ -22,10 +25,23 @@ class Panel(Widget):
     def show(self, picture: Picture) -> None:
         """Draw this from now on."""
         self._picture = picture
-        self.refresh()
+        before, self._lines = self._lines, self.lines(picture, self.size.width)
+        changed = [
+            Region(0, row, self.size.width, 1)
+            for row, line in enumerate(self._lines[: self.size.height])
+            if row >= len(before) or not line.is_same(before[row])
+        ]
+        if changed:
+            self.refresh(*changed)
 
-    def render(self) -> Content:
-        """What is on the screen."""
-        if self._picture is None:
-            return Content()
-        return Content("\n").join(self.lines(self._picture, self.size.width)[: self.size.height])
+    def on_resize(self) -> None:
+        """Draw the same picture in the new size."""
+        if self._picture is not None:
+            self._lines = self.lines(self._picture, self.size.width)
+            self.refresh()
+
+    def render_line(self, y: int) -> Strip:
+        """What stands in one line of the screen."""
+        if y >= len(self._lines):
+            return Strip.blank(self.size.width, self.rich_style)
+        return Strip(self._lines[y].render_segments(self.visual_style), self.size.width)
