@@ -6,8 +6,8 @@ from functools import partial
 from acquire.block import SampleBlock, StreamInfo
 from monitor.agenda import Agenda
 from monitor.conditions.watches import Watches
+from monitor.firing.crew import Crew
 from monitor.firing.evidence import Evidence, Wire
-from monitor.firing.hypothesis import Crew
 from monitor.firing.pairing import Answer, Pairing, Reach
 from monitor.firing.position import Placed
 from monitor.firing.records import Firing
@@ -62,13 +62,13 @@ class Analyzer:
         mode = None if limits.acknowledgement_timing == "learned" else limits.acknowledgement_timing
         self._timing = Timing(mode, self._reach.after_spark, 2 * TICKS_PER_SAMPLE)
         self._repeat_pace = rota.turn_ticks(_REPEATED_BELOW_RPM, self._rate)
-        crew = Crew(rota, self._hookup.called, self._repeat_pace)
-        self._pairing = Pairing(self._agenda, crew.called, self._timing, self._reach, rota.size)
+        crew = Crew(rota, self._hookup.called, self._hookup.answering, self._repeat_pace)
+        self._pairing = Pairing(self._agenda, crew, self._timing, self._reach)
         ticks = Ticks(self._rate, self._reach.longest_answer, self._reach.order_is_certain)
-        self._roll = RollCall(self._agenda, crew, self._timing, self._hookup.answering, ticks)
+        self._roll = RollCall(self._agenda, crew, self._timing, ticks)
         glitch = round(limits.glitch_us * 1e-6 * info.sample_rate_hz) + 1
         self._evidence = Evidence(rota, self._timing, self._rate, glitch)
-        self._watches = Watches(self._hookup, rota.size)
+        self._watches = Watches(self._hookup)
         self._standing = Standing(self._hookup, rota, self._rate)
         self._firings: list[Firing] = []
         self._next_index: int | None = None

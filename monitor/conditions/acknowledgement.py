@@ -9,12 +9,12 @@ from monitor.setup import Limits
 class AcknowledgementWatch:
     """Missing answers by cylinder; a silent, held or wrongly resting line."""
 
-    def __init__(self, book: FlagBook, limits: Limits, turns_per_period: int, *, sees_calls: bool) -> None:
+    def __init__(self, book: FlagBook, limits: Limits, turns_per_cycle: int, *, sees_calls: bool) -> None:
         """`sees_calls` says whether any control is connected."""
         self._book = book
         self._limits = limits
         self._misses: dict[int, list[float]] = {}
-        self._silent_turns = limits.acknowledgement_silent_cycles * turns_per_period
+        self._silent_turns = limits.acknowledgement_silent_cycles * turns_per_cycle
         self._unanswered: list[float] = []
         self._sees_calls = sees_calls
         self._held: dict[str, float] = {}

@@ -18,11 +18,11 @@ _SETTLED_S = 1.0
 class SupplyWatch:
     """Sag by cylinder, dropouts, and the level between firings."""
 
-    def __init__(self, book: FlagBook, limits: Limits, turns_per_period: int, input: str) -> None:  # noqa: A002
+    def __init__(self, book: FlagBook, limits: Limits, turns_per_cycle: int, input: str) -> None:  # noqa: A002
         self._book = book
         self._limits = limits
         self._input = input
-        self._levels: deque[float] = deque(maxlen=turns_per_period)
+        self._levels: deque[float] = deque(maxlen=turns_per_cycle)
         self._low_since: float | None = None
 
     def take(self, firing: Firing) -> None:

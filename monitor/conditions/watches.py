@@ -13,14 +13,15 @@ from monitor.setup import Role
 class Watches:
     """One watch a family; each sees every entry of the roll in order."""
 
-    def __init__(self, hookup: Hookup, turns_per_period: int) -> None:
-        limits = hookup.setup.limits
+    def __init__(self, hookup: Hookup) -> None:
+        limits, engine = hookup.setup.limits, hookup.setup.engine
+        turns = engine.cylinders * engine.sparks_per_cycle
         supply = hookup.first(Role.SUPPLY)
         self.book = FlagBook()
-        self.acknowledgement = AcknowledgementWatch(self.book, limits, turns_per_period, sees_calls=bool(hookup.called))
+        self.acknowledgement = AcknowledgementWatch(self.book, limits, turns, sees_calls=bool(hookup.called))
         self.control = ControlWatch(self.book, limits)
         self.measurement = MeasurementWatch(self.book)
-        self.supply = SupplyWatch(self.book, limits, turns_per_period, supply.channel.input) if supply else None
+        self.supply = SupplyWatch(self.book, limits, turns, supply.channel.input) if supply else None
 
     def take(self, firing: Firing) -> None:
         """Have every watch look at the next entry."""

@@ -7,8 +7,8 @@ missing answer is rarer, a stray answer rarer still, and each further miss in a 
 from dataclasses import dataclass
 from math import exp, log, log1p
 
+from monitor.firing.crew import Crew
 from monitor.firing.pairing import Sighting
-from monitor.firing.rota import Rota
 
 _PACE_SPREAD = 0.05
 """Relative change of pace between turns that costs nothing to speak of: jitter, and steps of the ignition advance."""
@@ -31,25 +31,6 @@ _PLAIN = 0.06
 """A sighting that comes within this part of a turn of its time is the next turn: nothing else could compete."""
 _FURTHEST = 4
 """Readings tried on either side of the likeliest number of turns."""
-
-
-class Crew:
-    """What the readings share: the rota, whose controls are connected, and below which speed sparks are repeated."""
-
-    def __init__(self, rota: Rota, called: frozenset[int], repeat_pace: float) -> None:
-        """`repeat_pace` is ticks of a mean turn above which (so, speeds below which) repeated sparks are usual."""
-        self.rota = rota
-        self.called = called
-        self.repeat_pace = repeat_pace
-        self.called_places = frozenset(rota.place_of(cylinder) for cylinder in called)
-        self._places: dict[frozenset[int], frozenset[int] | None] = {}
-
-    def places_of(self, sighting: Sighting) -> frozenset[int] | None:
-        """Places this sighting can stand for; None for all of them."""
-        if sighting.cylinders not in self._places:
-            places = frozenset(self.rota.place_of(cylinder) for cylinder in sighting.cylinders)
-            self._places[sighting.cylinders] = None if len(places) == self.rota.size else places
-        return self._places[sighting.cylinders]
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,18 +63,24 @@ class Hypothesis:
         left = self.steps[committed:]
         return Hypothesis(self.turn, self.tick, self.pace, self.slope, self.is_anchored, self.cost, left)
 
+    def doubted(self) -> "Hypothesis":
+        """The same reading with all its steps unsure."""
+        steps = tuple(Step(step.turn, step.turns, is_unsure=True) for step in self.steps)
+        return Hypothesis(self.turn, self.tick, self.pace, self.slope, self.is_anchored, self.cost, steps)
+
     def extended(self, sighting: Sighting, crew: Crew) -> list["Hypothesis"]:
         """All believable readings that go on from here with this sighting."""
-        places = crew.places_of(sighting)
+        places = crew.places_of(sighting.cylinders)
         if places is not None and not self.is_anchored:
             return self._anchored(min(places), sighting, crew)
-        gap = sighting.tick - self.tick
         expected = self.pace * exp(self.slope * 0.5)
-        if abs(gap / expected - 1.0) < _PLAIN and (places is None or (self.turn + 1) % crew.rota.size in places):
+        ratio = (sighting.tick - self.tick) / (expected * crew.rota.way(self.turn, 1))
+        if abs(ratio - 1.0) < _PLAIN and (places is None or (self.turn + 1) % crew.rota.size in places):
             return [self._on(1, sighting, crew, expected)]
-        readings = [self._on(n, sighting, crew, expected) for n in self._turns(gap / expected, places, crew)]
-        if gap < _EXTRA_WITHIN * expected and (places is None or self.turn % crew.rota.size in places):
-            readings.append(self._extra(gap / expected, named=places is not None, crew=crew))
+        turns = self._turns((sighting.tick - self.tick) / expected, places, crew)
+        readings = [self._on(n, sighting, crew, expected) for n in turns]
+        if ratio < _EXTRA_WITHIN and (places is None or self.turn % crew.rota.size in places):
+            readings.append(self._extra(ratio, named=places is not None, crew=crew))
         return readings
 
     def _anchored(self, place: int, sighting: Sighting, crew: Crew) -> list["Hypothesis"]:
@@ -108,21 +95,20 @@ class Hypothesis:
         return anchored
 
     def _turns(self, ratio: float, places: frozenset[int] | None, crew: Crew) -> list[int]:
-        """Numbers of turns that may have passed, near `ratio`; with a known place the nearest on either side."""
+        """Numbers of turns that may have passed in `ratio` mean turns; with known places the two likeliest."""
         size = crew.rota.size
         middle = max(1, round(ratio))
         if places is None:
             least, most = max(1, middle - _FURTHEST, int(ratio * 0.55)), min(middle + _FURTHEST, int(ratio * 1.5) + 1)
             return list(range(least, most + 1))
         fits = [n for n in range(max(1, middle - size), middle + size + 1) if (self.turn + n) % size in places]
-        fits.sort(key=lambda n: abs(log(n / max(ratio, 1e-3))))
+        fits.sort(key=lambda n: abs(log(crew.rota.way(self.turn, n) / max(ratio, 1e-3))))
         return fits[:2]
 
     def _on(self, turns: int, sighting: Sighting, crew: Crew, expected: float) -> "Hypothesis":
         """Read the sighting as `turns` turns on."""
         rota, turn = crew.rota, self.turn + turns
-        way = rota.stand(turn) - rota.stand(self.turn)
-        pace = max(sighting.tick - self.tick, 1) / way
+        pace = max(sighting.tick - self.tick, 1) / rota.way(self.turn, turns)
         cost = self.cost + _pace_cost(log(pace / expected)) + self._miss_cost(turns, crew)
         if sighting.call is None and self.is_anchored and turn % rota.size in crew.called_places:
             cost += _UNSEEN_CALL
@@ -132,14 +118,16 @@ class Hypothesis:
         return Hypothesis(turn, sighting.tick, pace, slope, self.is_anchored, cost, steps)
 
     def _miss_cost(self, turns: int, crew: Crew) -> float:
+        """Cost of the turns between, as far as a wire could have shown them."""
         if turns == 1:
             return 0.0
-        cost = _FIRST_MISS + _NEXT_MISS * (turns - 2)
-        if self.is_anchored and crew.called:
-            size = crew.rota.size
-            missed = range(self.turn + 1, self.turn + min(turns, size + 1))
-            cost += _UNCALLED * sum(turn % size in crew.called_places for turn in missed)
-        return cost
+        if not self.is_anchored:
+            return _FIRST_MISS + _NEXT_MISS * (turns - 2)
+        size = crew.rota.size
+        places = [turn % size for turn in range(self.turn + 1, self.turn + turns)]
+        missed = sum(place in crew.seen_places for place in places)
+        uncalled = sum(place in crew.called_places for place in places[:size])
+        return (_FIRST_MISS + _NEXT_MISS * (missed - 1) if missed else 0.0) + _UNCALLED * uncalled
 
     def _extra(self, ratio: float, *, named: bool, crew: Crew) -> "Hypothesis":
         """Read the sighting as belonging to the turn before: a repeated spark, or an answer nobody called for."""

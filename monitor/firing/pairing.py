@@ -1,10 +1,12 @@
 """Calls and their answers brought together, one sighting for each spark that was seen in any way."""
 
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from monitor.agenda import Agenda
-from monitor.firing.timing import Timing
+from monitor.firing.crew import Crew
+from monitor.firing.timing import LEARNING, Timing
 from monitor.signal.pulses import Pulse
 
 
@@ -72,15 +74,16 @@ class _Held:
 class Pairing:
     """Claims answers for calls and delivers sightings in the order of their sparks."""
 
-    def __init__(self, agenda: Agenda, called: frozenset[int], timing: Timing, reach: Reach, places: int) -> None:
-        """`called` are the cylinders whose control is connected, `places` the turns of a period."""
+    def __init__(self, agenda: Agenda, crew: Crew, timing: Timing, reach: Reach) -> None:
         self._agenda = agenda
-        self._called = called
+        self._called = crew.called
         self.timing = timing
         self._reach = reach
-        self._places = places
+        self._places = crew.rota.size
+        self._waits = timing.mode is None and bool(crew.called & crew.answering)
         self._answers: list[Answer] = []
         self._held = _Held()
+        self._learning: deque[tuple[Pulse, list[Pulse]]] = deque(maxlen=LEARNING)
         self._last_call: dict[int, int] = {}
         self._turn: int | None = None
         self.deliver: Callable[[Sighting], None] = lambda _: None
@@ -108,20 +111,24 @@ class Pairing:
     def _settle_call(self, call: Call) -> None:
         self._note_turn(call)
         self.timing.note_call(call.pulse)
-        if self.timing.mode is not None:
+        if self.timing.mode is None:
+            self._learn(call)
+        if self._waits:
+            self._held.calls.append(call)
+        else:
             self._claim(call)
-            return
-        self._held.calls.append(call)
-        decided = self.timing.decide(
-            [(held.pulse, [one.pulse for one in self._near(held)]) for held in self._held.calls]
-        )
-        if decided or len(self._held.calls) >= 2 * self._places + 12:
+
+    def _learn(self, call: Call) -> None:
+        """Try to tell the timing from the latest calls; calls wait for it, but not for ever."""
+        self._learning.append((call.pulse, [one.pulse for one in self._near(call)]))
+        if self.timing.decide(self._learning) or len(self._held.calls) >= 2 * self._places + LEARNING:
+            self._waits = False
             self._release_held()
 
     def _settle_answer(self, answer: Answer) -> None:
         if answer.is_claimed:
             self._forget_answers(answer.pulse.start)
-        elif self.timing.mode is None and self._called:
+        elif self._waits:
             self._held.answers.append(answer)
             if len(self._held.answers) >= 12 * self._places and not self._held.calls:
                 self._release_held()

@@ -4,7 +4,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from monitor.firing.hypothesis import Crew, Hypothesis, Step
+from monitor.firing.crew import Crew
+from monitor.firing.hypothesis import Hypothesis, Step
 from monitor.firing.pairing import Sighting
 
 _STEP_MARGIN = 13.0
@@ -16,6 +17,8 @@ _EQUAL = 2.0
 _WIDEST = 12
 _SILENT_PERIODS = 2.5
 """Periods without any sighting after which the position is given up and found anew."""
+_FORGOTTEN_S = 1.0
+"""After a longer silence the speed from before says nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +46,8 @@ class Position:
         self._rate = tick_rate_hz
         self._can_be_named = bool(crew.called)
         self._base = 0
+        self._prior_pace: float | None = None
+        self._latest: int | None = None
         self._start()
 
     def _start(self) -> None:
@@ -59,16 +64,18 @@ class Position:
     @property
     def silence(self) -> int:
         """Ticks behind the latest sighting after which the position is given up."""
-        pace = self.pace
+        pace = self.pace or self._prior_pace
         return round(_SILENT_PERIODS * self._crew.rota.size * pace) if pace else round(2.0 * self._rate)
 
     def take(self, sighting: Sighting) -> list[Placed]:
         """Take the next sighting in order; give those that are decided by it."""
-        placed = []
-        latest = self._pending[-1] if self._pending else self._held[-1] if self._held else None
-        last = max(one.tick for one in self._readings) if self._readings else latest.tick if latest else sighting.tick
-        if sighting.tick - last > self.silence:
+        placed: list[Placed] = []
+        gap = sighting.tick - (sighting.tick if self._latest is None else self._latest)
+        if gap > self.silence:
             placed = self.give_up()
+        if gap > _FORGOTTEN_S * self._rate:
+            self._prior_pace = None
+        self._latest = sighting.tick
         if not self._readings:
             return placed + self._lock(sighting)
         self._advance(sighting)
@@ -76,13 +83,17 @@ class Position:
 
     def give_up(self) -> list[Placed]:
         """Decide all that is open by the best reading, and forget the position."""
-        placed = []
-        if not self._readings and len(self._held) > self._crew.rota.size:
-            placed += self._begin(self._guessed_pace())
+        placed: list[Placed] = []
+        pace = self._named_pace() or self._prior_pace
+        if self._held and (pace or len(self._held) > self._crew.rota.size):
+            placed += self._begin(pace or self._guessed_pace())
         if self._readings:
-            placed += list(self._decided(self._best()))
+            best = self._best()
+            self._prior_pace = best.pace
+            self._readings = [best if best.is_anchored or not self._can_be_named else best.doubted()]
+            placed += self._commit(self._readings[0].steps)
             size = self._crew.rota.size
-            self._base = (placed[-1].turn // size + 2) * size if placed else self._base
+            self._base = (best.turn // size + 2) * size
         self._start()
         return placed
 
@@ -90,7 +101,7 @@ class Position:
 
     def _lock(self, sighting: Sighting) -> list[Placed]:
         self._held.append(sighting)
-        pace = self._named_pace()
+        pace = self._prior_pace or self._named_pace()
         if pace is None and len(self._held) >= self._patience:
             pace = self._guessed_pace()
         return self._begin(pace) if pace is not None else []
@@ -103,7 +114,7 @@ class Position:
     def _named_pace(self) -> float | None:
         """Ticks per turn from two calls: of one place a period apart, or of two places."""
         rota = self._crew.rota
-        named = [(min(p), one.tick) for one in self._held if (p := self._crew.places_of(one)) and len(p) == 1]
+        named = [(min(p), one.tick) for one in self._held if (p := self._crew.places_of(one.cylinders)) and len(p) == 1]
         if len(named) < 2 or not self._crew.called:
             return None
         place, tick = named[-1]
@@ -125,14 +136,14 @@ class Position:
         """Start readings at the first held sighting, at this pace and at twice it, and run through what was held."""
         held, self._held = self._held, []
         first = held[0]
-        places = self._crew.places_of(first)
+        places = self._crew.places_of(first.cylinders)
         rota = self._crew.rota
         if places is not None:
             starts = [(place, True) for place in sorted(places)]
         elif rota.is_even:
             starts = [(0, False)]
         else:
-            starts = [(place, False) for place in range(rota.size)]
+            starts = [(place, True) for place in range(rota.size)]
         self._pending = [first]
         self._readings = [
             Hypothesis(
@@ -178,10 +189,6 @@ class Position:
             common += 1
         yield from self._commit(first[:common])
         self._readings = [one.after(common) for one in self._readings]
-
-    def _decided(self, best: Hypothesis) -> Iterator[Placed]:
-        self._readings = [best]
-        yield from self._commit(best.steps)
 
     def _commit(self, steps: tuple[Step, ...]) -> Iterator[Placed]:
         pace = self._readings[0].pace

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from monitor.agenda import Agenda
-from monitor.firing.hypothesis import Crew
+from monitor.firing.crew import Crew
 from monitor.firing.pairing import Sighting
 from monitor.firing.position import Placed, Position
 from monitor.firing.records import Outcome
@@ -57,16 +57,15 @@ class Cut:
 class RollCall:
     """Turns sightings into entries. What it finds goes to the callables below, in the order of the engine's turns."""
 
-    def __init__(self, agenda: Agenda, crew: Crew, timing: Timing, answering: frozenset[int], ticks: Ticks) -> None:
-        """`answering` are the cylinders that some connected acknowledgement line serves."""
+    def __init__(self, agenda: Agenda, crew: Crew, timing: Timing, ticks: Ticks) -> None:
         self._agenda = agenda
         self._crew = crew
         self._timing = timing
-        self._answering = answering
         self._position = Position(crew, ticks.rate_hz)
         self._ticks = ticks
         self._lost: deque[tuple[int, int]] = deque(maxlen=64)
         self._last: Placed | None = None
+        self._is_settled = False
         self._latest_tick: int | None = None
         self._recent: deque[tuple[int, int]] = deque(maxlen=crew.rota.size + 1)
         self._cut_from: int | None = None
@@ -121,17 +120,23 @@ class RollCall:
         self.on_cut(Cut(latest, None))
 
     def _enter(self, placed: Placed) -> None:
+        if placed.turns is None:
+            # Until one is sure, nobody can say whose turns these are.
+            self._is_settled = False
+            self._recent.clear()
+        if placed.is_unsure:
+            self.on_unsure(placed)
+        else:
+            self._is_settled = True
+        if not self._is_settled:
+            return
         if placed.turns == 0:
             self.on_extra(placed)
             return
-        if placed.is_unsure:
-            self.on_unsure(placed)
         if self._cut_from is not None:
             self.on_cut(Cut(self._cut_from, placed.sighting.tick))
             self._cut_from = None
-        if placed.turns is None or self._last is None:
-            self._recent.clear()
-        elif placed.turns > 1:
+        if self._last is not None and placed.turns is not None and placed.turns > 1 and self._recent:
             self._enter_missed(self._last, placed)
         self._recent.append((placed.turn, placed.sighting.tick))
         self._last = placed
@@ -140,7 +145,7 @@ class RollCall:
     def _enter_seen(self, placed: Placed) -> None:
         sighting = placed.sighting
         answer = sighting.answer
-        for cylinder in self._crew.rota.places[placed.turn % self._crew.rota.size]:
+        for cylinder in self._seen_at(placed.turn):
             called = sighting.call is not None if cylinder in self._crew.called else None
             if not answer and self._end is not None and self._certain_at(sighting) > self._end:
                 continue
@@ -153,7 +158,7 @@ class RollCall:
         sighting = placed.sighting
         if placed.is_unsure and len(sighting.cylinders) > 1:
             return Outcome.UNOBSERVED
-        if sighting.answer or cylinder not in self._answering:
+        if sighting.answer or cylinder not in self._crew.answering:
             return Outcome.ACKNOWLEDGED
         first = sighting.call.start if sighting.call else sighting.tick
         lost = self._was_lost(first, self._certain_at(sighting))
@@ -168,16 +173,15 @@ class RollCall:
         """Enter the turns between two sightings, which were neither called (where that shows) nor answered."""
         rota = self._crew.rota
         turns = range(after.turn - (after.turns or 1) + 1, after.turn)
-        way = rota.stand(after.turn) - rota.stand(turns[0] - 1)
-        step = (after.sighting.tick - before.sighting.tick) / way
-        ticks = [before.sighting.tick + round(step * (rota.stand(n) - rota.stand(turns[0] - 1))) for n in turns]
-        uncalled = any(n % rota.size in self._crew.called_places for n in turns)
-        if uncalled and len(turns) >= min(_CUT_TURNS, max(rota.size, 2)) and not self._was_lost(ticks[0], ticks[-1]):
+        first = turns[0] - 1
+        step = (after.sighting.tick - before.sighting.tick) / rota.way(first, after.turn - first)
+        ticks = [before.sighting.tick + round(step * rota.way(first, n - first)) for n in turns]
+        if self._is_cut(turns) and not self._was_lost(ticks[0], ticks[-1]):
             self.on_cut(Cut(before.sighting.tick, None))
             self.on_cut(Cut(before.sighting.tick, after.sighting.tick))
             return
         for turn, tick in zip(turns, ticks, strict=True):
-            for cylinder in rota.places[turn % rota.size]:
+            for cylinder in self._seen_at(turn):
                 connected = cylinder in self._crew.called
                 outcome = Outcome.UNCOMMANDED if connected else Outcome.UNACKNOWLEDGED
                 if after.is_unsure or self._was_lost(tick - self._timing.dwell, tick + round(step / 4)):
@@ -185,6 +189,19 @@ class RollCall:
                 called = False if connected and outcome is Outcome.UNCOMMANDED else None
                 missed = Placed(after.sighting, turn, 1, step, after.is_unsure, after.is_named)
                 self._tell(missed, cylinder, tick, outcome, called, None, None, None)
+
+    def _seen_at(self, turn: int) -> list[int]:
+        """Cylinders of this turn that any wire could show."""
+        return [one for one in self._crew.rota.places[turn % self._crew.rota.size] if one in self._crew.seen]
+
+    def _is_cut(self, turns: range) -> bool:
+        """Whether so many turns in a row without call or answer are a cut of all cylinders.
+
+        Where some of their controls are connected, a few in a row will do; where none is, a whole period must pass.
+        """
+        size = self._crew.rota.size
+        uncalled = any(turn % size in self._crew.called_places for turn in turns)
+        return len(turns) >= (min(_CUT_TURNS, max(size, 2)) if uncalled else max(size, 2))
 
     def _tell(
         self,
@@ -205,7 +222,7 @@ class RollCall:
         if len(self._recent) < 2:
             return None
         (first, start), (last, end) = self._recent[0], self._recent[-1]
-        way = self._crew.rota.stand(last) - self._crew.rota.stand(first)
+        way = self._crew.rota.way(first, last - first)
         return (end - start) / way if way > 0 else None
 
     def saw_all(self, start: int, end: int) -> bool:

@@ -1,6 +1,5 @@
 """The order in which turns come round, and how far apart they stand."""
 
-from bisect import bisect_right
 from dataclasses import dataclass
 
 from monitor.setup import Engine
@@ -49,10 +48,9 @@ class Rota:
         periods, place = divmod(turn, self.size)
         return periods * self.size + self.starts[place]
 
-    def turn_at(self, stand: float) -> int:
-        """Last turn that stands at or before `stand` (in mean turns)."""
-        periods, rest = divmod(stand, self.size)
-        return int(periods) * self.size + bisect_right(self.starts, rest) - 1
+    def way(self, turn: int, turns: int) -> float:
+        """Mean turns of crank angle from turn number `turn` to the one `turns` further on."""
+        return self.stand(turn + turns) - self.stand(turn)
 
     def turn_ticks(self, rpm: float, tick_rate_hz: float) -> float:
         """Ticks of a mean turn at this speed."""

@@ -12,7 +12,7 @@ Mode = Literal["during-charge", "at-spark"]
 _MODES: tuple[Mode, Mode] = ("during-charge", "at-spark")
 _RECENT = 15
 _SOON = 3
-_LATEST = 12
+LEARNING = 12
 """Calls after which the timing is decided: at once where only one reading fits, at the latest by the better fit."""
 _FITS = 0.6
 """Share of the calls that must have found an answer in a reading that is to be believed."""
@@ -44,9 +44,12 @@ class Timing:
 
     def window(self, call: Pulse, mode: Mode | None = None) -> tuple[int, int]:
         """First and last tick at which an answer to this call may begin."""
-        if (mode or self.mode) == "at-spark":
-            return call.end - self._slack, call.end + self._reach
-        return call.start - self._slack, call.end + self._slack
+        match mode or self.mode:
+            case "at-spark":
+                return call.end - self._slack, call.end + self._reach
+            case "during-charge":
+                return call.start - self._slack, call.end + self._slack
+        return call.start - self._slack, call.end + self._reach
 
     @property
     def spark_after_answer(self) -> int:
@@ -73,10 +76,10 @@ class Timing:
         likely = [mode for mode in _MODES if fits[mode][0] >= _FITS * len(calls)]
         if len(likely) == 1 and len(calls) >= _SOON:
             self.mode = likely[0]
-        elif len(likely) == 2 and len(calls) >= _LATEST:
+        elif len(likely) == 2 and len(calls) >= LEARNING:
             steadiest: Mode = min(_MODES, key=lambda mode: fits[mode][1])
             self.mode = steadiest
-        elif len(calls) >= _LATEST and any(found for found, _ in fits.values()):
+        elif len(calls) >= LEARNING and any(found for found, _ in fits.values()):
             fullest: Mode = max(_MODES, key=lambda mode: fits[mode][0])
             self.mode = fullest
         return self.mode is not None

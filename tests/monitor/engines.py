@@ -1,10 +1,12 @@
 """Simulated engines analysed, and what came out held against what really happened."""
 
+import math
 from bisect import bisect_left
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from statistics import median
 
 from acquire.block import SampleBlock
 from drivers.simulated.source import SimulatedEngine
@@ -66,28 +68,53 @@ def cut(block: SampleBlock, cuts: Iterable[int]) -> list[SampleBlock]:
     return [SampleBlock(start, block.counts[:, start - first : end - first]) for start, end in pairwise(bounds)]
 
 
-def against_truth(firings: Sequence[Firing], truth: Sequence[TrueFiring]) -> Counter[str]:
-    """Each opportunity as "true outcome -> ours"; "missed" and "invented" where one has no partner.
+def against_truth(firings: Sequence[Firing], truth: Sequence[TrueFiring], *, by_name: bool = True) -> Counter[str]:
+    """Each opportunity as "true outcome -> ours"; "missed", "invented" or "doubted" (entered as
+    unobserved) where one has no partner.
 
-    Opportunities that the recording's edge cuts through (`expected` None) count as nothing, found or not; so does a
-    miss in the first or last turns, which no neighbour surrounds.
+    Nobody can be asked for what the recording's edge cuts through (`expected` None), nor for a turn without an answer
+    that has no neighbour on one side: the first and last before a cut, a stop, or the recording's end. With `by_name`
+    False cylinders are not told apart, and the start of an answer stands for its spark.
     """
     result: Counter[str] = Counter()
-    for cylinder in {one for row in truth for one in row.cylinders}:
-        true = [row for row in truth if cylinder in row.cylinders]
-        sparks = [row.spark_s for row in true]
+    bare = _without_neighbour(truth)
+    groups = {one for row in truth for one in row.cylinders} if by_name else {None}
+    for cylinder in groups:
+        true = [row for row in truth if cylinder is None or cylinder in row.cylinders]
+        lead_s = 0.0 if by_name else _answer_before_spark_s(true)
+        sparks = [row.spark_s - lead_s for row in true]
         taken: set[int] = set()
-        for firing in (firing for firing in firings if firing.cylinder == cylinder):
+        for firing in (firing for firing in firings if cylinder in (None, firing.cylinder)):
             place = _nearest(sparks, firing.time_s)
-            if place is None or place in taken or abs(sparks[place] - firing.time_s) > 20.0 / (firing.speed_rpm or 600):
-                result["invented"] += 1
+            reach_s = (20.0 if by_name else 5.0) / (firing.speed_rpm or 600)
+            if place is None or place in taken or abs(sparks[place] - firing.time_s) > reach_s:
+                result["doubted" if firing.outcome == "unobserved" else "invented"] += 1
                 continue
             taken.add(place)
             if true[place].expected is not None:
                 result[f"{true[place].expected} -> {firing.outcome}"] += 1
-        inner = range(1, len(true) - 1)
-        result["missed"] += sum(true[n].expected is not None and n not in taken for n in inner)
+        left = [row for n, row in enumerate(true) if n not in taken and row.expected is not None]
+        result["missed"] += sum(row.expected == "acknowledged" or row.turn not in bare for row in left)
     return +result
+
+
+def _answer_before_spark_s(truth: Sequence[TrueFiring]) -> float:
+    """Where only the line is connected, an answer's start stands for the spark."""
+    leads = [row.spark_s - row.answer_start_s for row in truth if row.answer_start_s is not None]
+    return median(leads) if leads else 0.0
+
+
+def _without_neighbour(truth: Sequence[TrueFiring]) -> set[int]:
+    """Turns that stand first or last in a fired stretch."""
+    rows = sorted(truth, key=lambda row: row.spark_s)
+    gaps = [math.inf, *(b.spark_s - a.spark_s for a, b in pairwise(rows)), math.inf]
+    edges = zip(rows, gaps[:-1], gaps[1:], strict=True)
+    return {row.turn for row, before, behind in edges if max(before, behind) > 2.2 * min(before, behind)}
+
+
+def is_honest(result: Counter[str]) -> bool:
+    """Whether nothing was entered as what it was not; some may be said to be unobserved."""
+    return is_exact(Counter({key: n for key, n in result.items() if key != "doubted" and "-> unobserved" not in key}))
 
 
 def is_exact(result: Counter[str]) -> bool:
