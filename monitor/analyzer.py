@@ -7,7 +7,7 @@ from acquire.block import SampleBlock, StreamInfo
 from monitor.agenda import Agenda
 from monitor.conditions.watches import Watches
 from monitor.firing.crew import Crew
-from monitor.firing.evidence import Evidence, Wire
+from monitor.firing.evidence import Evidence
 from monitor.firing.pairing import Answer, Pairing, Reach
 from monitor.firing.position import Placed
 from monitor.firing.records import Firing
@@ -22,6 +22,7 @@ from monitor.signal.front import CHUNK, Front, PulseShape
 from monitor.signal.pulses import Overlong, Pulse
 from monitor.snapshot import Snapshot
 from monitor.standing import Standing
+from monitor.wires import wires_of
 
 _LONGEST_CALL_MS = 15.0
 """Twice what a coil needs at 6 V; a control that is high for longer is no charge."""
@@ -67,7 +68,7 @@ class Analyzer:
         ticks = Ticks(self._rate, self._reach.longest_answer, self._reach.order_is_certain)
         self._roll = RollCall(self._agenda, crew, self._timing, ticks)
         glitch = round(limits.glitch_us * 1e-6 * info.sample_rate_hz) + 1
-        self._evidence = Evidence(rota, self._timing, self._rate, glitch)
+        self._evidence = Evidence(rota, self._timing, self._rate, wires_of(self._hookup, self._front), glitch)
         self._watches = Watches(self._hookup)
         self._standing = Standing(self._hookup, rota, self._rate)
         self._firings: list[Firing] = []
@@ -128,10 +129,8 @@ class Analyzer:
         for lead in self._hookup.of_role(Role.ACKNOWLEDGEMENT):
             shape = PulseShape(False, self._shortest, self._reach.longest_answer)
             self._front.watch(lead.row, lead.scale.thresholds(*_LINE_EDGE_V), shape, partial(self._answer, lead))
-            self._evidence.lines[lead.row] = self._wire(lead)
         supply = self._hookup.first(Role.SUPPLY)
         if supply is not None:
-            self._evidence.supply = self._wire(supply)
             low = self._hookup.setup.limits.supply_dropout_v
             shape = PulseShape(False, self._ticks(self._hookup.setup.limits.supply_dropout_ms), self._ticks(1000.0))
             edges = supply.scale.thresholds(low, low + _DROPOUT_BACK_V)
@@ -147,9 +146,6 @@ class Analyzer:
 
     def _s(self, tick: int) -> float:
         return tick / self._rate
-
-    def _wire(self, lead: Lead) -> Wire:
-        return Wire(partial(self._front.samples, lead.row), lead.scale)
 
     def _skip(self, start: int, end: int) -> None:
         first, last = start * TICKS_PER_SAMPLE, end * TICKS_PER_SAMPLE

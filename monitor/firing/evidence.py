@@ -1,6 +1,6 @@
-"""From an entry of the roll to its record: figures in milliseconds and volts, and what the feed did meanwhile."""
+"""From an entry of the roll to its record: figures in milliseconds and volts, and what the wires did meanwhile."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +15,9 @@ from monitor.signal.scale import Scale
 Window = Callable[[int, int], Samples]
 """Counts on one wire from one tick to another; empty where they are not held."""
 
+_ENOUGH = 64
+"""Samples that settle a level; from longer windows every n-th is taken."""
+
 
 @dataclass(frozen=True, slots=True)
 class Wire:
@@ -23,70 +26,86 @@ class Wire:
     window: Window
     scale: Scale
 
+    def level_v(self, start: int, end: int) -> float | None:
+        """Median volts between two ticks; None where samples are missing."""
+        samples = self.window(start, end)
+        if not len(samples):
+            return None
+        few = samples[:: len(samples) // _ENOUGH + 1]
+        middle = len(few) // 2
+        return self.scale.volt(int(np.partition(few, middle)[middle]))
+
+    def lowest_v(self, start: int, end: int, spoilt: int) -> float | None:
+        """Lowest volts between two ticks, `spoilt` samples left out as a glitch may have made them."""
+        samples = self.window(start, end)
+        if not len(samples):
+            return None
+        place = min(spoilt, (len(samples) - 1) // 4)
+        if self.scale.is_inverted:
+            place = len(samples) - 1 - place
+        return self.scale.volt(int(np.partition(samples, place)[place]))
+
+
+@dataclass(frozen=True, slots=True)
+class Wires:
+    """The wires that are looked at again for every turn, by the cylinder they tell something about."""
+
+    supply: Wire | None
+    battery: Wire | None
+    lines: Mapping[int, Wire]
+    controls: Mapping[int, Wire]
+    grounds: Mapping[int, Wire]
+    currents: Mapping[int, Wire]
+
 
 class Evidence:
     """Makes the record of a turn."""
 
-    def __init__(self, rota: Rota, timing: Timing, tick_rate_hz: float, glitch_samples: int) -> None:
+    def __init__(self, rota: Rota, timing: Timing, tick_rate_hz: float, wires: Wires, glitch_samples: int) -> None:
         """`glitch_samples` samples may stand out without being believed."""
         self._rota = rota
         self._timing = timing
         self._rate = tick_rate_hz
+        self._wires = wires
         self._glitch = glitch_samples
-        self.supply: Wire | None = None
-        self.lines: dict[int, Wire] = {}
 
     def record(self, turn: Turn) -> Firing:
         """Give the firing of this entry."""
-        before_v, low_v = self._supply(turn)
+        call, answer, cylinder = turn.call, turn.answer, turn.cylinder
+        start, dwell = self._charge(turn)
+        before = (start - dwell // 4, start - dwell // 16)
+        late = (turn.tick - dwell // 4, turn.tick - dwell // 16)
+        line, control = self._wires.lines.get(cylinder), self._wires.controls.get(cylinder) if call else None
+        supply = self._wires.supply if dwell else None
         return Firing(
             turn=turn.number,
-            cylinder=turn.cylinder,
+            cylinder=cylinder,
             time_s=turn.tick / self._rate,
             outcome=turn.outcome,
             called=turn.called,
-            dwell_ms=self._ms(turn.call.end - turn.call.start) if turn.call else None,
-            acknowledgement_delay_ms=(
-                self._ms(turn.answer.start - self._timing.origin(turn.call)) if turn.answer and turn.call else None
-            ),
-            acknowledgement_width_ms=self._ms(turn.answer.end - turn.answer.start) if turn.answer else None,
-            acknowledgement_low_v=self._line_low(turn),
-            supply_before_v=before_v,
-            supply_low_v=low_v,
+            dwell_ms=self._ms(dwell) if call else None,
+            acknowledgement_delay_ms=self._ms(answer.start - self._timing.origin(call)) if answer and call else None,
+            acknowledgement_width_ms=self._ms(answer.end - answer.start) if answer else None,
+            acknowledgement_low_v=line.level_v(answer.start, answer.end) if line and answer else None,
+            acknowledgement_rest_v=line.level_v(*before) if line and dwell else None,
+            control_high_v=control.level_v(*late) if control else None,
+            control_low_v=control.level_v(*before) if control else None,
+            ground_v=self._level(self._wires.grounds, turn, late),
+            current_a=self._level(self._wires.currents, turn, late),
+            battery_v=self._wires.battery.level_v(*before) if self._wires.battery and dwell else None,
+            supply_before_v=supply.level_v(*before) if supply else None,
+            supply_low_v=supply.lowest_v(start, turn.tick, self._glitch) if supply else None,
             speed_rpm=self._rota.rpm(turn.pace, self._rate),
         )
 
+    def _charge(self, turn: Turn) -> tuple[int, int]:
+        """Tick at which the charge began, or must have, and its length; 0 where nothing tells."""
+        dwell = turn.call.end - turn.call.start if turn.call else self._timing.dwell
+        return turn.tick - dwell, dwell
+
+    def _level(self, wires: Mapping[int, Wire], turn: Turn, span: tuple[int, int]) -> float | None:
+        wire = wires.get(turn.cylinder) if span[1] > span[0] else None
+        return wire.level_v(*span) if wire else None
+
     def _ms(self, ticks: int) -> float:
         return ticks / self._rate * 1e3
-
-    def _supply(self, turn: Turn) -> tuple[float | None, float | None]:
-        """The feed shortly before the charge, and its lowest during the charge, glitches left out."""
-        dwell = turn.call.end - turn.call.start if turn.call else self._timing.dwell
-        if self.supply is None or not dwell:
-            return None, None
-        start = turn.tick - dwell
-        before = self.supply.window(start - dwell // 4, start - dwell // 16)
-        during = self.supply.window(start, turn.tick)
-        if not len(before) or not len(during):
-            return None, None
-        lowest = self._lowest(during, self.supply.scale)
-        return self.supply.scale.volt(_median(before)), self.supply.scale.volt(lowest)
-
-    def _lowest(self, samples: Samples, scale: Scale) -> int:
-        """The lowest volts in counts, as many samples left out as a glitch may spoil."""
-        place = min(self._glitch, (len(samples) - 1) // 4)
-        if scale.is_inverted:
-            place = len(samples) - 1 - place
-        return int(np.partition(samples, place)[place])
-
-    def _line_low(self, turn: Turn) -> float | None:
-        line = self.lines.get(turn.line) if turn.line is not None else None
-        if line is None or turn.answer is None:
-            return None
-        samples = line.window(turn.answer.start, turn.answer.end)
-        return line.scale.volt(_median(samples)) if len(samples) else None
-
-
-def _median(samples: Samples) -> int:
-    middle = len(samples) // 2
-    return int(np.partition(samples, middle)[middle])

@@ -21,6 +21,10 @@ class Outcome(StrEnum):
 class Firing:
     """One turn of one cylinder.
 
+    Volts are medians: the line during the answer and before the charge, the control during and before it, the coil's
+    ground and the current (amperes) late in it. `supply_before_v` is the feed before the charge, `supply_low_v` its
+    lowest during it.
+
     Times are seconds from the recording's first sample; `time_s` is the spark: the control's falling edge, or where it
     must have been. Everything unknown is None. `called` is None where this cylinder's control is not connected.
     """
@@ -34,6 +38,12 @@ class Firing:
     acknowledgement_delay_ms: float | None = None
     acknowledgement_width_ms: float | None = None
     acknowledgement_low_v: float | None = None
+    acknowledgement_rest_v: float | None = None
+    control_high_v: float | None = None
+    control_low_v: float | None = None
+    ground_v: float | None = None
+    current_a: float | None = None
+    battery_v: float | None = None
     supply_before_v: float | None = None
     supply_low_v: float | None = None
     speed_rpm: float | None = None
