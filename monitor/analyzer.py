@@ -34,6 +34,10 @@ _CONTROL_EDGE_V = (2.1, 2.7)
 """Between the 0.8 V and 4 V of a driver's input, 0.6 V apart against noise."""
 _LINE_EDGE_V = (2.2, 2.8)
 """About half of the 5 V that the line rests at (IEEE Std 181: 50 %)."""
+_INJECTOR_EDGE_V = (3.0, 5.0)
+"""An injector's driver pulls its end of the winding from battery voltage to about 1 V."""
+_LONGEST_INJECTION_MS = 100.0
+_UNCLIPPED_S = 1.0
 _DROPOUT_BACK_V = 0.5
 """The feed is back only when this far above the limit."""
 
@@ -69,10 +73,11 @@ class Analyzer:
         self._roll = RollCall(self._agenda, crew, self._timing, ticks)
         glitch = round(limits.glitch_us * 1e-6 * info.sample_rate_hz) + 1
         self._evidence = Evidence(rota, self._timing, self._rate, wires_of(self._hookup, self._front), glitch)
-        self._watches = Watches(self._hookup)
+        self._watches = Watches(self._hookup, info.sample_rate_hz)
         self._standing = Standing(self._hookup, rota, self._rate)
         self._firings: list[Firing] = []
         self._next_index: int | None = None
+        self._last_clipped: dict[str, int] = {}
         self._connect()
 
     # -- what a caller uses
@@ -129,6 +134,11 @@ class Analyzer:
         for lead in self._hookup.of_role(Role.ACKNOWLEDGEMENT):
             shape = PulseShape(False, self._shortest, self._reach.longest_answer)
             self._front.watch(lead.row, lead.scale.thresholds(*_LINE_EDGE_V), shape, partial(self._answer, lead))
+        for lead in self._hookup.of_role(Role.INJECTOR):
+            shape = PulseShape(active_high=False, shortest=self._shortest, longest=self._ticks(_LONGEST_INJECTION_MS))
+            self._front.watch(lead.row, lead.scale.thresholds(*_INJECTOR_EDGE_V), shape, partial(self._injected, lead))
+        for lead in self._hookup.leads:
+            self._front.watch_range(lead.row, partial(self._clipped, lead))
         supply = self._hookup.first(Role.SUPPLY)
         if supply is not None:
             low = self._hookup.setup.limits.supply_dropout_v
@@ -171,10 +181,36 @@ class Analyzer:
             self._pairing.answer(lead.row, frozenset(self._hookup.setup.answering(lead.channel)), pulse)
             return
         end_s = None if pulse.end is None else self._s(pulse.end)
-        self._watches.acknowledgement.held_low(self._s(pulse.start), end_s, lead.channel.input)
+        if end_s is not None or self._is_fed(pulse.start):
+            self._watches.acknowledgement.held_low(self._s(pulse.start), end_s, lead.channel.input)
+
+    def _is_fed(self, tick: int) -> bool:
+        """Whether the feed stands shortly behind this tick; an engine switched off pulls nothing up."""
+        supply = self._hookup.first(Role.SUPPLY)
+        if supply is None:
+            return True
+        samples = self._front.samples(supply.row, tick, tick + self._reach.longest_answer // 2)
+        limit_v = self._hookup.setup.limits.supply_dropout_v
+        return not len(samples) or float(supply.scale.volts(samples)[-1]) > limit_v
+
+    def _injected(self, lead: Lead, pulse: Pulse | Overlong) -> None:
+        if isinstance(pulse, Pulse) and lead.channel.cylinder is not None:
+            self._watches.injector.pulse(lead.channel.cylinder, self._s(pulse.start))
+
+    def _clipped(self, lead: Lead, tick: int) -> None:
+        """Flag it, and clear the flag when nothing more was clipped for a while."""
+        name = lead.channel.input
+        self._watches.measurement.clipped(self._s(tick), name)
+        self._last_clipped[name] = tick
+        later = tick + self._ticks(_UNCLIPPED_S * 1e3)
+        self._agenda.at(later, (7, lead.row), lambda: self._unclip(name, tick))
+
+    def _unclip(self, name: str, tick: int) -> None:
+        if self._last_clipped[name] == tick:
+            self._watches.measurement.unclipped(self._s(tick), name)
 
     def _dropout(self, lead: Lead, pulse: Pulse | Overlong) -> None:
-        if not isinstance(pulse, Pulse) or self._watches.supply is None or self._roll.pace is None:
+        if not isinstance(pulse, Pulse) or self._roll.pace is None:
             return
         samples = self._front.samples(lead.row, pulse.start, pulse.end)
         lowest_v = float(lead.scale.volts(samples).min()) if len(samples) else None

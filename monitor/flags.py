@@ -21,6 +21,7 @@ class Kind(StrEnum):
     ACKNOWLEDGEMENT_HELD_LOW = "acknowledgement-held-low"
     ACKNOWLEDGEMENT_REST_LEVEL = "acknowledgement-rest-level"
     ACKNOWLEDGEMENT_LOW_LEVEL = "acknowledgement-low-level"
+    ACKNOWLEDGEMENT_DRIFT = "acknowledgement-drift"
     STRAY_ACKNOWLEDGEMENT = "stray-acknowledgement"
     SUPPLY_SAG = "supply-sag"
     SUPPLY_DROPOUT = "supply-dropout"

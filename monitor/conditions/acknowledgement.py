@@ -35,8 +35,7 @@ class AcknowledgementWatch:
         run = self._misses.setdefault(firing.cylinder, [])
         run.append(firing.time_s)
         if len(run) >= self._limits.missing_acknowledgements:
-            call = "called" if firing.called else "its call is not connected, its neighbours answered"
-            detail = f"cylinder {firing.cylinder} did not answer ({call})"
+            detail = "called, no answer" if firing.called else "no answer in its turn; its call is not connected"
             for _ in run:
                 self._book.note(Kind.MISSING_ACKNOWLEDGEMENT, Severity.FAULT, run[0], detail, cylinder=firing.cylinder)
             run.clear()

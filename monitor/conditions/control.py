@@ -20,7 +20,7 @@ class ControlWatch:
             run = self._missing.setdefault(firing.cylinder, [])
             run.append(firing.time_s)
             if len(run) >= self._limits.missing_commands:
-                detail = f"cylinder {firing.cylinder} was not called in its turn, others were"
+                detail = "not called in its turn, others were"
                 for _ in run:
                     self._book.note(Kind.MISSING_COMMAND, Severity.FAULT, run[0], detail, cylinder=firing.cylinder)
                 run.clear()

@@ -2,10 +2,12 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 from acquire.block import Counts, StreamInfo
 from monitor.agenda import Agenda
 from monitor.signal import TICKS_PER_SAMPLE
+from monitor.signal.clipping import ClippingFinder
 from monitor.signal.edges import EdgeFinder, Thresholds
 from monitor.signal.history import History, Samples
 from monitor.signal.pulses import Overlong, Pulse, PulseFinder
@@ -14,6 +16,9 @@ CHUNK = 131_072
 """Samples taken together: a few inputs of it stay in the processor's cache."""
 _KEEP_S = 2.0
 """Samples kept behind the newest, for looking at a turn once it is understood."""
+
+_CLIPPED_S = 0.1
+"""Clipping is told once for each such stretch of time."""
 
 Taker = Callable[[Pulse | Overlong], None]
 
@@ -45,6 +50,9 @@ class Front:
         self._history = History(len(info.channels), info.dtype, self._keep, CHUNK)
         self._watched: list[_Watched] = []
         self._hold = 0
+        self._ranges: list[tuple[int, ClippingFinder, Callable[[int], None]]] = []
+        self._stretch = max(round(_CLIPPED_S * info.sample_rate_hz), 1)
+        self._info = info
 
     def watch(self, row: int, thresholds: Thresholds, shape: PulseShape, take: Taker) -> None:
         """Have `take` called with every pulse of the input in this row, at the instant of its end.
@@ -55,6 +63,11 @@ class Front:
         self._watched.append(_Watched(row, EdgeFinder(row, thresholds), finder, shape.longest, take))
         self._hold = max(self._hold, shape.shortest)
 
+    def watch_range(self, row: int, take: Callable[[int], None]) -> None:
+        """Have `take` called with the tick at which a stretch of a tenth of a second ends that was clipped."""
+        channel = self._info.channels[row]
+        self._ranges.append((row, ClippingFinder(channel.low_count, channel.high_count, self._stretch), take))
+
     def append(self, counts: Counts, first_index: int) -> None:
         """Take at most CHUNK samples that follow the last ones, and do what they make certain."""
         self._history.append(counts, first_index)
@@ -63,6 +76,9 @@ class Front:
             edges = watched.edges.find(self._history, first_index)
             for pulse in watched.pulses.feed(edges, seen_to):
                 self._enter(watched, pulse)
+        for row, finder, tell in self._ranges:
+            for end in finder.find(counts[row], first_index):
+                self._agenda.at(end * TICKS_PER_SAMPLE, (6, row), partial(tell, end * TICKS_PER_SAMPLE))
         self._agenda.run(seen_to - self._hold)
 
     def skip(self, to_index: int) -> None:
