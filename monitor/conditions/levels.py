@@ -9,6 +9,9 @@ from monitor.flags import Kind, Severity
 from monitor.setup import Limits
 
 _HYSTERESIS_V = 0.1
+_CLEAR_V = 0.5
+"""So far beyond its limit one reading is enough; nearer to it hum may be at work, and the middle of a few decides."""
+_FEW = 5
 
 
 class LevelWatch:
@@ -17,6 +20,7 @@ class LevelWatch:
     def __init__(self, book: FlagBook, limits: Limits, turns_per_cycle: int) -> None:
         self._book = book
         self._limits = limits
+        self._latest: dict[tuple[Kind, int], deque[float]] = {}
         self._rests: deque[float] = deque(maxlen=max(turns_per_cycle, 3))
 
     def take(self, firing: Firing) -> None:
@@ -42,9 +46,12 @@ class LevelWatch:
     def _judge(
         self, kind: Kind, firing: Firing, beyond_v: float, detail: str, severity: Severity = Severity.WARNING
     ) -> None:
-        if beyond_v > 0.0:
+        latest = self._latest.setdefault((kind, firing.cylinder), deque(maxlen=_FEW))
+        latest.append(beyond_v)
+        usual_v = median(latest) if len(latest) == _FEW else 0.0
+        if beyond_v > _CLEAR_V or usual_v > 0.0:
             self._book.note(kind, severity, firing.time_s, detail, cylinder=firing.cylinder)
-        elif beyond_v < -_HYSTERESIS_V:
+        elif max(beyond_v, usual_v) < -_HYSTERESIS_V:
             self._book.clear(kind, firing.time_s, cylinder=firing.cylinder)
 
     def _judge_rest(self, at_s: float, volts: float) -> None:

@@ -35,6 +35,15 @@ class Wire:
         middle = len(few) // 2
         return self.scale.volt(int(np.partition(few, middle)[middle]))
 
+    def upper_v(self, start: int, end: int) -> float | None:
+        """Volts that a twentieth of the time between two ticks is above: the level of the upper state."""
+        samples = self.window(start, end)
+        if not len(samples):
+            return None
+        few = samples[:: len(samples) // _ENOUGH + 1]
+        place = len(few) // 20 if self.scale.is_inverted else len(few) - 1 - len(few) // 20
+        return self.scale.volt(int(np.partition(few, place)[place]))
+
     def lowest_v(self, start: int, end: int, spoilt: int) -> float | None:
         """Lowest volts between two ticks, `spoilt` samples left out as a glitch may have made them."""
         samples = self.window(start, end)
@@ -87,7 +96,7 @@ class Evidence:
             acknowledgement_delay_ms=self._ms(answer.start - self._timing.origin(call)) if answer and call else None,
             acknowledgement_width_ms=self._ms(answer.end - answer.start) if answer else None,
             acknowledgement_low_v=line.level_v(answer.start, answer.end) if line and answer else None,
-            acknowledgement_rest_v=line.level_v(*before) if line and dwell else None,
+            acknowledgement_rest_v=line.upper_v(turn.tick - round(turn.pace), turn.tick) if line else None,
             control_high_v=control.level_v(*late) if control else None,
             control_low_v=control.level_v(*before) if control else None,
             ground_v=self._level(self._wires.grounds, turn, late),

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from monitor.agenda import Agenda
 from monitor.firing.crew import Crew
-from monitor.firing.timing import LEARNING, Timing
+from monitor.firing.timing import LEARNING, Seen, Timing
 from monitor.signal.pulses import Pulse
 
 
@@ -83,7 +83,7 @@ class Pairing:
         self._waits = timing.mode is None and bool(crew.called & crew.answering)
         self._answers: list[Answer] = []
         self._held = _Held()
-        self._learning: deque[tuple[Pulse, list[Pulse]]] = deque(maxlen=LEARNING)
+        self._learning: deque[Seen] = deque(maxlen=LEARNING)
         self._last_call: dict[int, int] = {}
         self._turn: int | None = None
         self.deliver: Callable[[Sighting], None] = lambda _: None
@@ -120,8 +120,8 @@ class Pairing:
 
     def _learn(self, call: Call) -> None:
         """Try to tell the timing from the latest calls; calls wait for it, but not for ever."""
-        self._learning.append((call.pulse, [one.pulse for one in self._near(call)]))
-        if self.timing.decide(self._learning) or len(self._held.calls) >= 2 * self._places + LEARNING:
+        self._learning.append(Seen(call.cylinder, call.pulse, [one.pulse for one in self._near(call)]))
+        if self.timing.decide(list(self._learning)) or len(self._held.calls) >= 2 * self._places + LEARNING:
             self._waits = False
             self._release_held()
 

@@ -21,9 +21,9 @@ class Outcome(StrEnum):
 class Firing:
     """One turn of one cylinder.
 
-    Volts are medians: the line during the answer and before the charge, the control during and before it, the coil's
-    ground and the current (amperes) late in it. `supply_before_v` is the feed before the charge, `supply_low_v` its
-    lowest during it.
+    Volts are medians: the line during the answer, the control during and before the charge, the coil's ground and the
+    current (amperes) late in it; the line at rest is its upper level since the turn before. `supply_before_v` is the
+    feed before the charge, `supply_low_v` its lowest during it.
 
     Times are seconds from the recording's first sample; `time_s` is the spark: the control's falling edge, or where it
     must have been. Everything unknown is None. `called` is None where this cylinder's control is not connected.

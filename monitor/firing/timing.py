@@ -3,7 +3,7 @@
 from collections import deque
 from collections.abc import Sequence
 from statistics import median
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from monitor.signal.pulses import Pulse
 
@@ -16,6 +16,14 @@ LEARNING = 12
 """Calls after which the timing is decided: at once where only one reading fits, at the latest by the better fit."""
 _FITS = 0.6
 """Share of the calls that must have found an answer in a reading that is to be believed."""
+
+
+class Seen(NamedTuple):
+    """One call, and the answers that began near it."""
+
+    cylinder: int
+    call: Pulse
+    answers: Sequence[Pulse]
 
 
 class Timing:
@@ -66,32 +74,32 @@ class Timing:
         self._dwells.append(call.end - call.start)
         self.dwell = round(median(self._dwells))
 
-    def decide(self, calls: Sequence[tuple[Pulse, Sequence[Pulse]]]) -> bool:
-        """Choose the mode from calls, each with the answers that began near it; False while it stays open.
+    def decide(self, seen: Sequence[Seen]) -> bool:
+        """Choose the mode from calls and the answers that began near them; False while it stays open.
 
         The right reading finds an answer for nearly every call, and always equally late: another cylinder's answer
         that happens to fall into the window moves with the engine.
         """
-        fits = {mode: self._fit(calls, mode) for mode in _MODES}
-        likely = [mode for mode in _MODES if fits[mode][0] >= _FITS * len(calls)]
-        if len(likely) == 1 and len(calls) >= _SOON:
+        fits = {mode: self._fit(seen, mode) for mode in _MODES}
+        likely = [mode for mode in _MODES if fits[mode][0] >= _FITS * len(seen)]
+        if len(likely) == 1 and len(seen) >= _SOON:
             self.mode = likely[0]
-        elif len(likely) == 2 and len(calls) >= LEARNING:
-            steadiest: Mode = min(_MODES, key=lambda mode: fits[mode][1])
-            self.mode = steadiest
-        elif len(calls) >= LEARNING and any(found for found, _ in fits.values()):
-            fullest: Mode = max(_MODES, key=lambda mode: fits[mode][0])
-            self.mode = fullest
+        elif len(likely) == 2 and len(seen) >= LEARNING:
+            self.mode = min(likely, key=lambda mode: fits[mode][1])
+        elif len(seen) >= LEARNING and any(found for found, _ in fits.values()):
+            self.mode = _MODES[0] if fits[_MODES[0]][0] >= fits[_MODES[1]][0] else _MODES[1]
         return self.mode is not None
 
-    def _fit(self, calls: Sequence[tuple[Pulse, Sequence[Pulse]]], mode: Mode) -> tuple[int, float]:
+    def _fit(self, seen: Sequence[Seen], mode: Mode) -> tuple[int, float]:
         """How many calls found an answer, and how far their delays spread."""
         delays = []
-        for call, answers in calls:
-            first, last = self.window(call, mode)
-            near = [answer.start for answer in answers if first <= answer.start <= last]
+        for place, one in enumerate(seen):
+            first, last = self.window(one.call, mode)
+            # What begins in a cylinder's next charge answers that one: sparks may be repeated.
+            last = min([last, *(later.call.start for later in seen[place + 1 :] if later.cylinder == one.cylinder)])
+            near = [answer.start for answer in one.answers if first <= answer.start <= last]
             if near:
-                delays.append(near[0] - self._origin(call, mode))
+                delays.append(near[0] - self._origin(one.call, mode))
         middle = median(delays) if delays else 0.0
         return len(delays), median(abs(delay - middle) for delay in delays) if delays else float("inf")
 
