@@ -9,11 +9,18 @@ from acquire.errors import AddressError
 from acquire.source import Source
 from drivers import registry
 
+GOOD = """
+class opener:
+    def __init__(self, address):
+        self.address = address
+    open = blocks = close = lambda self: None
+"""
+
 
 @pytest.fixture
 def plugins(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[Path]:
     """An environment with three plug-ins: one that opens, one that raises on import, one that is not there."""
-    (tmp_path / "plug_good.py").write_text("def opener(address):\n    return ('opened', address)\n")
+    (tmp_path / "plug_good.py").write_text(GOOD)
     (tmp_path / "plug_bad.py").write_text("raise RuntimeError('no\\ncard')\n")
     monkeypatch.syspath_prepend(str(tmp_path))
     points = [
@@ -45,8 +52,7 @@ def test_names_are_listed_without_importing_any() -> None:
 @pytest.mark.usefixtures("plugins")
 def test_only_the_source_that_is_meant_is_imported() -> None:
     opened = registry.source_for("good:place?rate=5")
-    assert opened[0] == "opened"  # type: ignore[index]
-    assert opened[1].query == {"rate": ("5",)}  # type: ignore[index]
+    assert opened.address.query == {"rate": ("5",)}  # type: ignore[attr-defined]
     assert "plug_bad" not in sys.modules
 
 
