@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from monitor.firing.records import Outcome
 from monitor.flags import Flag
+from monitor.rates import NONE_YET, Missed
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,10 +18,18 @@ class Counts:
     uncommanded: int = 0
     unobserved: int = 0
 
+    @property
+    def missed(self) -> Missed:
+        """Turns without call or without answer, of those that were observed."""
+        return Missed(self.unacknowledged + self.uncommanded, self.opportunities - self.unobserved)
+
 
 @dataclass(frozen=True, slots=True)
 class CylinderView:
-    """One cylinder: counts since the start, its latest turns (oldest first, at most 400), its latest figures."""
+    """One cylinder: counts since the start, its latest turns (oldest first, at most 400), its latest figures.
+
+    `last_200` and `last_1000` are its misses in the latest so many crank revolutions.
+    """
 
     cylinder: int
     counts: Counts
@@ -28,6 +37,8 @@ class CylinderView:
     dwell_ms: float | None = None
     acknowledgement_delay_ms: float | None = None
     supply_sag_v: float | None = None
+    last_200: Missed = NONE_YET
+    last_1000: Missed = NONE_YET
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,7 +25,8 @@ class Standing:
         self._hookup = hookup
         self._rota = rota
         self._tick_rate_hz = tick_rate_hz
-        self.cylinders = {cylinder: CylinderTally() for cylinder in hookup.setup.engine.firing_order}
+        self._watched = hookup.called | hookup.answering
+        self.cylinders = {one: CylinderTally(rota.period_rev) for one in hookup.setup.engine.firing_order}
         self.speed_rpm = Spread(1.0, 20_000.0)
         self.entries = 0
         self.first_index: int | None = None
@@ -69,8 +70,8 @@ class Standing:
 
     @property
     def revolutions(self) -> float:
-        """Crank revolutions over which the roll was called: in a period of the coils every cylinder has one entry."""
-        return self.entries / len(self.cylinders) * self._rota.period_rev
+        """Crank revolutions over which the roll was called: each period enters all who are watched."""
+        return self.entries / max(len(self._watched), 1) * self._rota.period_rev
 
     @property
     def coverage(self) -> float:
@@ -82,6 +83,20 @@ class Standing:
         """One cylinder's counts; what no wire could show is None."""
         is_called, is_answering = cylinder in self._hookup.called, cylinder in self._hookup.answering
         return self.cylinders[cylinder].counts(is_called=is_called, is_answering=is_answering)
+
+    @property
+    def period_rev(self) -> float:
+        """Crank revolutions from one turn of a cylinder to its next."""
+        return self._rota.period_rev
+
+    @property
+    def coils(self) -> dict[tuple[int, ...], CylinderTally]:
+        """Tallies by the watched cylinders that share the coil: of these, the one that missed most."""
+        groups = [tuple(sorted(self._watched & set(place))) for place in self._rota.places]
+        return {
+            coil: max((self.cylinders[one] for one in coil), key=lambda tally: tally.misses)
+            for coil in sorted(filter(None, groups))
+        }
 
     def snapshot(self, pace: float | None, timing: str | None, flags_raised: int) -> Snapshot:
         """Everything a screen may show; `pace` is ticks of a mean turn, None while the engine is silent."""
@@ -120,6 +135,8 @@ class Standing:
             latest.dwell_ms if latest else None,
             latest.acknowledgement_delay_ms if latest else None,
             sag,
+            tally.last_200.missed,
+            tally.last_1000.missed,
         )
 
 
