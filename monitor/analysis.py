@@ -15,7 +15,7 @@ from monitor.choice import choose_setup
 from monitor.flags import Flag
 from monitor.summary import summarize
 
-_PIPE_COLUMNS = 120
+_PIPE_COLUMNS = 100
 """Columns of a table that goes to a file or another program."""
 
 
@@ -66,4 +66,5 @@ def print_result(analyzer: Analyzer, name: str, flags: list[Flag], *, as_json: b
 
     from monitor.table import print_summary
 
-    print_summary(summary, Console(highlight=False, width=None if sys.stdout.isatty() else _PIPE_COLUMNS))
+    console = Console(highlight=False, width=None if sys.stdout.isatty() else _PIPE_COLUMNS)
+    print_summary(summary, analyzer.standing, console)

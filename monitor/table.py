@@ -1,4 +1,4 @@
-"""The summary for people: the roll-call table, the flags, the findings."""
+"""The summary for people: the roll-call table, the misses, the flags, the findings."""
 
 from typing import Any
 
@@ -6,12 +6,20 @@ from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from monitor.misses import rate_in_words, verdict_lines
+from monitor.rates import Missed
+from monitor.standing import Standing
+
 _MOST_FLAGS = 40
 
 
-def print_summary(summary: dict[str, Any], console: Console) -> None:
-    """Write the summary (schema coilcall.summary/1) to the console; all text from outside stands as text."""
-    console.print(Group(_head(summary), _roll(summary), *_flags(summary), *_findings(summary)), markup=False)
+def print_summary(summary: dict[str, Any], standing: Standing, console: Console) -> None:
+    """Write the summary (schema coilcall.summary/1) and what stands behind it to the console.
+
+    All text from outside stands as text.
+    """
+    parts = (_head(summary), _roll(summary), *_misses(standing), *_flags(summary), *_findings(summary))
+    console.print(Group(*parts), markup=False)
 
 
 def _head(summary: dict[str, Any]) -> RenderableType:
@@ -31,9 +39,9 @@ def _head(summary: dict[str, Any]) -> RenderableType:
 
 def _roll(summary: dict[str, Any]) -> RenderableType:
     table = Table(title="Roll call", title_justify="left", title_style="bold")
-    for name in ("cylinder", "turns", "called", "answered", "unanswered", "not called", "not observed"):
+    for name in ("cyl", "turns", "called", "answered", "unanswered", "not\ncalled", "not\nobserved"):
         table.add_column(name, justify="right")
-    for name in ("dwell ms", "answer after ms", "sag V"):
+    for name in ("dwell\nms", "answer\nafter ms", "sag\nV"):
         table.add_column(name, justify="right")
     for row in summary["cylinders"]:
         missed = row["unacknowledged"] or row["uncommanded"]
@@ -46,6 +54,20 @@ def _roll(summary: dict[str, Any]) -> RenderableType:
             style="bold" if missed else "",
         )
     return table
+
+
+def _misses(standing: Standing) -> list[RenderableType]:
+    table = Table(title="Misses of the turns observed", title_justify="left", title_style="bold")
+    for name in ("cyl", "misses", "rate, 95 % sure", "last 200 revolutions", "last 1000 revolutions"):
+        table.add_column(name, justify="right")
+    for cylinder, tally in sorted(standing.cylinders.items()):
+        counts = (_share(missed) for missed in (tally.last_200.missed, tally.last_1000.missed))
+        table.add_row(str(cylinder), _share(tally.missed), rate_in_words(tally.missed), *counts)
+    return [Text(""), table, *map(Text, verdict_lines(standing))]
+
+
+def _share(missed: Missed) -> str:
+    return f"{missed.misses} of {missed.turns}" if missed.turns else "-"
 
 
 def _flags(summary: dict[str, Any]) -> list[RenderableType]:
