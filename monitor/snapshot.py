@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from monitor.findings.finding import Finding
 from monitor.firing.records import Outcome
 from monitor.flags import Flag
 from monitor.rates import NONE_YET, Missed
@@ -69,3 +70,5 @@ class Snapshot:
     coverage: float = 1.0
     lost_samples: int = 0
     acknowledgement_timing: str | None = None
+    findings: tuple[Finding, ...] = ()
+    """Where to look, the surest first."""

@@ -7,6 +7,9 @@ import numpy as np
 
 from acquire.block import Counts as SampleCounts
 from monitor.conditions.supply import CRANKING_BELOW_RPM
+from monitor.findings.casebook import Casebook
+from monitor.findings.finding import Finding
+from monitor.findings.rules import findings
 from monitor.firing.records import Firing
 from monitor.firing.rota import Rota
 from monitor.flags import Flag
@@ -27,6 +30,7 @@ class Standing:
         self._tick_rate_hz = tick_rate_hz
         self._watched = hookup.called | hookup.answering
         self.cylinders = {one: CylinderTally(rota.period_rev) for one in hookup.setup.engine.firing_order}
+        self._casebook = Casebook(hookup, rota)
         self.speed_rpm = Spread(1.0, 20_000.0)
         self.entries = 0
         self.first_index: int | None = None
@@ -47,12 +51,14 @@ class Standing:
     def take(self, firing: Firing) -> None:
         """Count one entry of the roll."""
         self.cylinders[firing.cylinder].take(firing)
+        self._casebook.take(firing)
         self.entries += 1
         if firing.speed_rpm is not None:
             self.speed_rpm.add(firing.speed_rpm)
 
     def note_flags(self, flags: tuple[Flag, ...]) -> None:
         """Remember the latest flags."""
+        self._casebook.note_flags(flags)
         for flag in flags:
             self._flags[flag.number] = flag
         while len(self._flags) > _FLAGS_SHOWN:
@@ -98,6 +104,10 @@ class Standing:
             for coil in sorted(filter(None, groups))
         }
 
+    def findings(self) -> tuple[Finding, ...]:
+        """Where all that was seen points to, the surest first."""
+        return findings(self._casebook.evidence(self.cylinders, self.coverage))
+
     def snapshot(self, pace: float | None, timing: str | None, flags_raised: int) -> Snapshot:
         """Everything a screen may show; `pace` is ticks of a mean turn, None while the engine is silent."""
         rpm = self._rota.rpm(pace, self._tick_rate_hz) if pace else None
@@ -115,6 +125,7 @@ class Standing:
             coverage=self.coverage,
             lost_samples=self.lost_samples,
             acknowledgement_timing=timing,
+            findings=self._casebook.findings(self.cylinders, self.coverage),
         )
 
     def _state(self, rpm: float | None) -> str:

@@ -28,7 +28,7 @@ def summarize(analyzer: Analyzer, recording: str, flags: Iterable[Flag]) -> dict
         "acknowledgement_timing": analyzer.timing.mode,
         "cylinders": [_cylinder(standing, cylinder) for cylinder in sorted(standing.cylinders)],
         "flags": [_flag(flag) for flag in flags],
-        "findings": [],
+        "findings": [asdict(finding) for finding in standing.findings()],
     }
 
 

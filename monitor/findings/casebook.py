@@ -5,7 +5,9 @@ from collections.abc import Mapping
 from statistics import median
 
 from monitor.findings.evidence import Coil, Evidence, Line, Seen
+from monitor.findings.finding import Finding
 from monitor.findings.misses import LineBook, Miss, Notes
+from monitor.findings.rules import findings
 from monitor.firing.records import Firing, Outcome
 from monitor.firing.rota import Rota
 from monitor.flags import Flag, Kind, Severity
@@ -43,8 +45,8 @@ class Casebook:
         self._losses_v: deque[float] = deque(maxlen=_LATEST)
         self._latest: dict[_Key, Flag] = {}
         self._past: dict[_Key, tuple[int, int, float]] = {}
-        self.revision = 0
-        """Goes up with every flag raised or cleared."""
+        self._changes = 0
+        self._known: tuple[object, tuple[Finding, ...]] | None = None
 
     def take(self, firing: Firing) -> None:
         """Note one entry of the roll."""
@@ -93,18 +95,31 @@ class Casebook:
             key = (flag.kind, flag.severity, flag.cylinder, flag.input)
             before = self._latest.get(key)
             is_new = before is None or before.number != flag.number
-            self.revision += is_new or flag.end_s is not None
+            self._changes += is_new or flag.end_s is not None
             if before is not None and is_new:
                 count, times, first_s = self._past.get(key, (0, 0, before.start_s))
                 self._past[key] = (count + 1, times + before.count, first_s)
             self._latest[key] = flag
 
-    def evidence(self, tallies: Mapping[int, CylinderTally], coverage: float = 1.0) -> Evidence:
+    def findings(self, tallies: Mapping[int, CylinderTally], coverage: float) -> tuple[Finding, ...]:
+        """Where to look, as `findings` of `evidence`, for a screen that asks ten times a second.
+
+        Thought over only when a flag came or went, or counts have grown by some per cent since; without the speeds and
+        voltages that misses keep to.
+        """
+        misses = sum(tally.misses for tally in tallies.values())
+        turns = sum(sum(tally.outcomes.values()) for tally in tallies.values())
+        key = (self._changes, _roughly(misses), _roughly(turns))
+        if self._known is None or self._known[0] != key:
+            self._known = key, findings(self.evidence(tallies, coverage, with_bands=False))
+        return self._known[1]
+
+    def evidence(self, tallies: Mapping[int, CylinderTally], coverage: float, *, with_bands: bool = True) -> Evidence:
         """What is known now; `tallies` are the cylinders' counts since the start."""
         watched = self._hookup.called | self._hookup.answering
         groups = (tuple(sorted(watched & set(place))) for place in self._rota.places)
         return Evidence(
-            coils=tuple(self._coil(group, tallies) for group in sorted(filter(None, groups))),
+            coils=tuple(self._coil(group, tallies, with_bands) for group in sorted(filter(None, groups))),
             lines=tuple(self._line(line) for line in self.lines),
             seen=tuple(self._seen(key, flag) for key, flag in self._latest.items()),
             coverage=coverage,
@@ -112,7 +127,7 @@ class Casebook:
             limits=self._hookup.setup.limits,
         )
 
-    def _coil(self, cylinders: tuple[int, ...], tallies: Mapping[int, CylinderTally]) -> Coil:
+    def _coil(self, cylinders: tuple[int, ...], tallies: Mapping[int, CylinderTally], with_bands: bool) -> Coil:
         """A coil by that of its cylinders which missed most: they fire and fail together."""
         worst = max(cylinders, key=lambda one: tallies[one].misses)
         tally, notes, line = tallies[worst], self._notes[worst], self._lines.get(worst)
@@ -135,8 +150,8 @@ class Casebook:
             missed_sag_v=notes.sag_v.quantile(0.5),
             missed_current_a=notes.current_a.quantile(0.5),
             stop=notes.stop,
-            by_speed=tally.by_speed,
-            by_supply=tally.by_supply,
+            by_speed=tally.by_speed if with_bands else None,
+            by_supply=tally.by_supply if with_bands else None,
         )
 
     def _line(self, book: LineBook) -> Line:
@@ -146,3 +161,9 @@ class Casebook:
     def _seen(self, key: _Key, flag: Flag) -> Seen:
         flags, times, first_s = self._past.get(key, (0, 0, flag.start_s))
         return Seen(*key, flags + 1, times + flag.count, first_s, flag.start_s, flag.end_s is None, flag.detail)
+
+
+def _roughly(count: int) -> tuple[int, int]:
+    """A count by its two leading digits and the number of digits left out."""
+    step = max(len(str(count)) - 2, 0)
+    return count // 10**step, step
