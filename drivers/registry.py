@@ -33,7 +33,7 @@ def source_for(text: str) -> Source:
         raise _failed(address, point, "makes no source", error) from error
     if not isinstance(source, Source):
         made = f"makes a {type(source).__name__}, not a source with open, blocks and close"
-        raise AddressError(f"{address.text}: {point.value} {made}")
+        raise _error(address, f"{point.value} {made}")
     return source
 
 
@@ -54,15 +54,13 @@ def _entry_point(address: Address) -> EntryPoint:
     point = _installed().get(address.scheme)
     if point is None:
         names = ", ".join(scheme_names()) or "none"
-        raise AddressError(
-            f'{address.text}: no file of that name and no source "{address.scheme}"; installed sources: {names}'
-        )
+        raise _error(address, f'no file of that name and no source "{address.scheme}"; installed sources: {names}')
     return point
 
 
 def _loaded(address: Address, point: EntryPoint) -> Any:  # noqa: ANN401  whatever is there
     if not _REFERENCE.fullmatch(point.value):
-        raise AddressError(f"{address.text}: no such file, and no package.module:maker")
+        raise _error(address, "no such file, and no package.module:maker")
     try:
         return point.load()
     except Exception as error:  # a package that is not ours may raise anything on import
@@ -70,5 +68,8 @@ def _loaded(address: Address, point: EntryPoint) -> Any:  # noqa: ANN401  whatev
 
 
 def _failed(address: Address, point: EntryPoint, what: str, error: Exception) -> AddressError:
-    reason = " ".join(str(error).split()) or type(error).__name__
-    return AddressError(f'{address.text}: source "{point.name}" ({point.value}) {what}: {reason}')
+    return _error(address, f'source "{point.name}" ({point.value}) {what}: {str(error) or type(error).__name__}')
+
+
+def _error(address: Address, text: str) -> AddressError:
+    return AddressError(" ".join(f"{address.text}: {text}".split()))

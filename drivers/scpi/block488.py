@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
-MOST_BYTES = 1 << 30
-"""More than any memory of an instrument gives in one answer; a length above it is a damaged one."""
+MOST_BYTES = 1 << 28
+"""More than one answer should bring, and more than we want in memory; a length above it is likely a damaged one."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -184,11 +184,11 @@ def load_dialect(name: str) -> Dialect:
         text = (ours[name] if name in ours else Path(name)).read_text(encoding="utf-8")
     except (OSError, ValueError) as error:
         known = ", ".join(sorted(ours))
-        raise AddressError(f"{name}: no dialect; give a TOML file or one of {known}: {one_line(error)}") from error
+        raise AddressError(one_line(f"{name}: no dialect; give a TOML file or one of {known}: {error}")) from error
     try:
         return parse_dialect(tomllib.loads(text), name)
     except tomllib.TOMLDecodeError as error:
-        raise FormatError(f"{name}: is not TOML: {one_line(error)}") from error
+        raise FormatError(one_line(f"{name}: is not TOML: {error}")) from error
 
 
 def parse_dialect(table: Mapping[str, object], name: str) -> Dialect:
@@ -198,7 +198,7 @@ def parse_dialect(table: Mapping[str, object], name: str) -> Dialect:
     except ValidationError as error:
         first = error.errors(include_url=False, include_input=False)[0]
         where = ".".join(map(str, first["loc"])) or "dialect"
-        raise FormatError(f"{name}: {where}: {one_line(first['msg'].removeprefix('Value error, '))}") from error
+        raise FormatError(one_line(f"{name}: {where}: {first['msg'].removeprefix('Value error, ')}")) from error
 
 
 def _tupled(value: object) -> object:
@@ -209,5 +209,5 @@ def _tupled(value: object) -> object:
 
 
 def one_line(error: object) -> str:
-    """Say an error in one line."""
+    """Say an error, or anything, in one line."""
     return " ".join(str(error).split()) or type(error).__name__

@@ -29,7 +29,7 @@ class ScpiSource:
 
     def __init__(self, options: "Options", clock: Clock | None = None) -> None:
         self._options, self._clock = options, clock or SystemClock()
-        self._name = options.address
+        self._name = one_line(options.address)
         self._wire = Wire(self._name, options.dialect.message, self._clock, options.patience_s)
         self._instrument = Instrument(self._wire, options.dialect, options.inputs, self._name)
         self._fetcher: StreamFetcher | FrameFetcher | None = None

@@ -121,7 +121,7 @@ class Digitizer:
         return self._block(self.frame, self.frame + self.points, [int(name) - 1])
 
     def _lose(self) -> None:
-        for first, end in self.losses:
+        for first, end in sorted(self.losses):
             if first <= self.now < end:
                 self.now = end
 
