@@ -28,6 +28,8 @@ _LONGEST_CALL_MS = 15.0
 """Twice what a coil needs at 6 V; a control that is high for longer is no charge."""
 _AFTER_SPARK_MS = 2.0
 """An answer at the spark begins within this time; a period of the engine is never as short."""
+_BURN_MS = 2.5
+"""A repeated charge follows its spark by a millisecond or so; a cycle later is never as soon (8000 rpm: 15 ms)."""
 _REPEATED_BELOW_RPM = 2000.0
 """Controllers repeat sparks at low speed only, for instance up to 1500 rpm (public engine-control tables)."""
 _CONTROL_EDGE_V = (2.1, 2.7)
@@ -62,7 +64,10 @@ class Analyzer:
         rota = Rota.of(setup.engine)
         limits = setup.limits
         self._reach = Reach(
-            self._ticks(_LONGEST_CALL_MS), self._ticks(limits.acknowledgement_held_low_ms), self._ticks(_AFTER_SPARK_MS)
+            self._ticks(_LONGEST_CALL_MS),
+            self._ticks(limits.acknowledgement_held_low_ms),
+            self._ticks(_AFTER_SPARK_MS),
+            self._ticks(_BURN_MS),
         )
         mode = None if limits.acknowledgement_timing == "learned" else limits.acknowledgement_timing
         self._timing = Timing(mode, self._reach.after_spark, 2 * TICKS_PER_SAMPLE)

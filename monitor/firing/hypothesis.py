@@ -25,7 +25,8 @@ _SAME_CYLINDER = 0.5
 """A further call of the very cylinder that was just called."""
 _EXTRA_WITHIN = 0.85
 """Part of a turn after which a sighting can no longer be an extra one."""
-_REPEAT_WITHIN = 0.5
+_REPEAT_WITHIN = 0.58
+"""Sparks are repeated within about 30 degrees of crank: half a turn of a twelve, and some jitter."""
 _SLOPE_MOST = 0.3
 _PLAIN = 0.06
 """A sighting that comes within this part of a turn of its time is the next turn: nothing else could compete."""

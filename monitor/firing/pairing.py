@@ -16,6 +16,7 @@ class Call:
 
     cylinder: int
     pulse: Pulse
+    is_repeat: bool = False
 
 
 @dataclass(slots=True)
@@ -30,12 +31,16 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class Sighting:
-    """A spark that was called, answered, or both. `tick` is the spark, estimated where only its answer was seen."""
+    """A spark that was called, answered, or both. `tick` is the spark, estimated where only its answer was seen.
+
+    `is_repeat` where its charge began so soon behind the cylinder's last spark that it can only be a repeated one.
+    """
 
     tick: int
     cylinders: frozenset[int]
     call: Pulse | None
     answer: Answer | None
+    is_repeat: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +51,8 @@ class Reach:
     longest_answer: int
     after_spark: int
     """latest start of an answer behind the spark"""
+    burn: int
+    """latest start of a repeated charge behind the spark; no engine is due for its next charge so soon"""
 
     @property
     def call_is_certain(self) -> int:
@@ -85,6 +92,7 @@ class Pairing:
         self._held = _Held()
         self._learning: deque[Seen] = deque(maxlen=LEARNING)
         self._last_call: dict[int, int] = {}
+        self._last_spark: dict[int, int] = {}
         self._turn: int | None = None
         self.deliver: Callable[[Sighting], None] = lambda _: None
         """Called with every sighting."""
@@ -93,7 +101,9 @@ class Pairing:
 
     def call(self, cylinder: int, pulse: Pulse) -> None:
         """Take a completed call."""
-        call = Call(cylinder, pulse)
+        spark = self._last_spark.get(cylinder)
+        self._last_spark[cylinder] = pulse.end
+        call = Call(cylinder, pulse, is_repeat=spark is not None and pulse.start - spark < self._reach.burn)
         when = pulse.end + self._reach.call_is_certain
         self._agenda.at(when, (1, cylinder, pulse.start), lambda: self._settle_call(call))
 
@@ -110,7 +120,8 @@ class Pairing:
 
     def _settle_call(self, call: Call) -> None:
         self._note_turn(call)
-        self.timing.note_call(call.pulse)
+        if not call.is_repeat:
+            self.timing.note_call(call.pulse)
         if self.timing.mode is None:
             self._learn(call)
         if self._waits:
@@ -155,8 +166,9 @@ class Pairing:
         answer = self._best(call)
         if answer is not None:
             answer.is_claimed = True
+        if answer is not None and not call.is_repeat:
             self.timing.note(call.pulse, answer.pulse)
-        self._see(Sighting(call.pulse.end, frozenset((call.cylinder,)), call.pulse, answer))
+        self._see(Sighting(call.pulse.end, frozenset((call.cylinder,)), call.pulse, answer, call.is_repeat))
 
     def _best(self, call: Call) -> Answer | None:
         """The answer nearest to where this call's must be; never one that fits a neighbour's turn better."""
@@ -179,15 +191,13 @@ class Pairing:
         ]
 
     def _note_turn(self, call: Call) -> None:
-        """Ticks of a turn from two calls of one cylinder; spacing too short for a period is a repeated spark."""
-        spacing = call.pulse.end - self._last_call.get(call.cylinder, call.pulse.end)
-        if spacing == 0 or spacing > self._shortest_period:
-            self._last_call[call.cylinder] = call.pulse.end
-            self._turn = spacing // self._places or self._turn
-
-    @property
-    def _shortest_period(self) -> int:
-        return self._reach.after_spark * 5 // 2
+        """Ticks of a turn from two calls of one cylinder."""
+        if call.is_repeat:
+            return
+        before = self._last_call.get(call.cylinder)
+        self._last_call[call.cylinder] = call.pulse.end
+        if before is not None:
+            self._turn = (call.pulse.end - before) // self._places
 
     def _see(self, sighting: Sighting) -> None:
         start = (sighting.call or sighting.answer.pulse).start if sighting.answer else sighting.tick

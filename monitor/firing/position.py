@@ -15,7 +15,7 @@ _TOTAL_MARGIN = 26.0
 _EQUAL = 2.0
 """Two readings whose costs differ by less are equally good."""
 _WIDEST = 12
-_SILENT_PERIODS = 2.5
+_SILENT_PERIODS = 2.7
 """Periods without any sighting after which the position is given up and found anew."""
 _FORGOTTEN_S = 1.0
 """After a longer silence the speed from before says nothing."""
@@ -114,16 +114,11 @@ class Position:
     def _named_pace(self) -> float | None:
         """Ticks per turn from two calls: of one place a period apart, or of two places."""
         rota = self._crew.rota
-        named = [(min(p), one.tick) for one in self._held if (p := self._crew.places_of(one.cylinders)) and len(p) == 1]
-        if len(named) < 2 or not self._crew.called:
+        called = [one for one in self._held if one.call]
+        if len(called) < 2:
             return None
-        place, tick = named[-1]
-        for before, since in reversed(named[:-1]):
-            way = (rota.starts[place] - rota.starts[before]) % rota.size or rota.size
-            pace = (tick - since) / way
-            if pace > rota.turn_ticks(12_000, self._rate):
-                return pace
-        return None
+        (before, since), (place, tick) = ((rota.place_of(min(one.cylinders)), one.tick) for one in called[-2:])
+        return max(tick - since, 1) / ((rota.starts[place] - rota.starts[before]) % rota.size or rota.size)
 
     def _guessed_pace(self) -> float:
         """Ticks per turn from the spacing alone: the usual distance, repeated sparks left out."""

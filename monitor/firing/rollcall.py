@@ -15,7 +15,8 @@ from monitor.signal.pulses import Pulse
 _CUT_TURNS = 3
 """Turns in a row, not called, that are a cut of all cylinders (limiter, overrun, shift) and nobody's fault."""
 _SILENT_PERIODS = 1.5
-"""Periods without a sighting after which the cut is told while it lasts."""
+_SILENT_TURNS = 2.6
+"""Periods, and turns, without a sighting after which the cut is told while it lasts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +93,8 @@ class RollCall:
         """Take the next sighting, in order."""
         if self._end is not None and sighting.tick > self._end:
             return
+        if sighting.is_repeat:
+            return
         for placed in self._position.take(sighting):
             self._enter(placed)
         self._latest_tick = sighting.tick
@@ -106,7 +109,7 @@ class RollCall:
         pace = self._position.pace
         if pace is None:
             return
-        patience = _SILENT_PERIODS * self._crew.rota.size * pace
+        patience = max(_SILENT_PERIODS * self._crew.rota.size, _SILENT_TURNS) * pace
         when = max(latest + round(patience) + self._ticks.certain, self._agenda.now + 1)
         self._agenda.at(when, (4,), lambda: self._note_silence(latest))
 

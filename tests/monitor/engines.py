@@ -4,7 +4,7 @@ import math
 from bisect import bisect_left
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from itertools import pairwise
 from statistics import median
 
@@ -68,15 +68,87 @@ def cut(block: SampleBlock, cuts: Iterable[int]) -> list[SampleBlock]:
     return [SampleBlock(start, block.counts[:, start - first : end - first]) for start, end in pairwise(bounds)]
 
 
+@dataclass(frozen=True)
+class Score:
+    """An analysis held against the truth. `misplaced` faults were found, but on another cylinder."""
+
+    firings: int = 0
+    faults: int = 0
+    found: int = 0
+    missed: int = 0
+    invented: int = 0
+    misplaced: int = 0
+    unobserved: int = 0
+
+    def __add__(self, other: "Score") -> "Score":
+        return Score(*(a + b for a, b in zip(astuple(self), astuple(other), strict=True)))
+
+    @property
+    def is_wrong(self) -> bool:
+        """Whether anything was said that is not so."""
+        return bool(self.missed or self.invented or self.misplaced)
+
+    @property
+    def unobserved_share(self) -> float:
+        """Part of the opportunities that were not entered, or as unobserved, though samples were there."""
+        return self.unobserved / self.firings if self.firings else 0.0
+
+
+FAULTS = ("unacknowledged", "uncommanded")
+
+
+def score(firings: Sequence[Firing], truth: Sequence[TrueFiring], *, by_name: bool = True) -> Score:
+    """Count what was found, missed, invented and put on the wrong cylinder."""
+    pairs = pair(firings, truth, by_name=by_name)
+    known = [(row, firing) for row, firing in pairs if row is None or row.expected is not None]
+    asked = [(row, firing) for row, firing in known if row is not None]
+    faults = [(row, firing) for row, firing in asked if row.expected in FAULTS]
+    missed = [row for row, firing in faults if firing is None or firing.outcome not in (row.expected, "unobserved")]
+    invented = [
+        firing
+        for row, firing in known
+        if firing is not None and (row is None or row.expected != firing.outcome) and firing.outcome in FAULTS
+    ]
+    invented += [firing for row, firing in known if row is None and firing and firing.outcome == "acknowledged"]
+    misplaced = sum(
+        any(row.cylinder != one.cylinder and abs(row.spark_s - one.time_s) < 15.0 / row.rpm for row in missed)
+        for one in invented
+    )
+    unsaid = [row for row, firing in asked if row.expected != "unobserved" and _is_unsaid(row, firing)]
+    found = sum(firing is not None and firing.outcome == row.expected for row, firing in faults)
+    counts = (len(asked), len(faults), found, len(missed), len(invented))
+    return Score(*counts, misplaced=misplaced, unobserved=len(unsaid))
+
+
+def _is_unsaid(row: TrueFiring, firing: Firing | None) -> bool:
+    return firing.outcome == "unobserved" if firing is not None else row.expected == "acknowledged"
+
+
 def against_truth(firings: Sequence[Firing], truth: Sequence[TrueFiring], *, by_name: bool = True) -> Counter[str]:
-    """Each opportunity as "true outcome -> ours"; "missed", "invented" or "doubted" (entered as
-    unobserved) where one has no partner.
+    """Each opportunity as "true outcome -> ours"; "missed", "invented" or "doubted" (entered as unobserved) where one
+    has no partner."""
+    result: Counter[str] = Counter()
+    for row, firing in pair(firings, truth, by_name=by_name):
+        if firing is None:
+            result["missed"] += row is not None and row.expected is not None
+        elif row is None:
+            result["doubted" if firing.outcome == "unobserved" else "invented"] += 1
+        elif row.expected is not None:
+            result[f"{row.expected} -> {firing.outcome}"] += 1
+    return +result
+
+
+def pair(
+    firings: Sequence[Firing], truth: Sequence[TrueFiring], *, by_name: bool = True
+) -> list[tuple[TrueFiring | None, Firing | None]]:
+    """What happened beside what was entered, by cylinder and time.
 
     Nobody can be asked for what the recording's edge cuts through (`expected` None), nor for a turn without an answer
-    that has no neighbour on one side: the first and last before a cut, a stop, or the recording's end. With `by_name`
+    that has no neighbour on one side: the first and last before a cut, a stop, or the recording's end. Behind the last
+    true spark an answer may begin whose own spark the recording does not hold. With `by_name`
     False cylinders are not told apart, and the start of an answer stands for its spark.
     """
-    result: Counter[str] = Counter()
+    pairs: list[tuple[TrueFiring | None, Firing | None]] = []
     bare = _without_neighbour(truth)
     groups = {one for row in truth for one in row.cylinders} if by_name else {None}
     for cylinder in groups:
@@ -86,16 +158,17 @@ def against_truth(firings: Sequence[Firing], truth: Sequence[TrueFiring], *, by_
         taken: set[int] = set()
         for firing in (firing for firing in firings if cylinder in (None, firing.cylinder)):
             place = _nearest(sparks, firing.time_s)
+            if firing.time_s > sparks[-1] + 1e-4 and firing.outcome == "acknowledged":
+                continue
             reach_s = (20.0 if by_name else 5.0) / (firing.speed_rpm or 600)
             if place is None or place in taken or abs(sparks[place] - firing.time_s) > reach_s:
-                result["doubted" if firing.outcome == "unobserved" else "invented"] += 1
-                continue
-            taken.add(place)
-            if true[place].expected is not None:
-                result[f"{true[place].expected} -> {firing.outcome}"] += 1
-        left = [row for n, row in enumerate(true) if n not in taken and row.expected is not None]
-        result["missed"] += sum(row.expected == "acknowledged" or row.turn not in bare for row in left)
-    return +result
+                pairs.append((None, firing))
+            else:
+                taken.add(place)
+                pairs.append((true[place], firing))
+        left = [row for n, row in enumerate(true) if n not in taken]
+        pairs += [(row, None) for row in left if row.expected == "acknowledged" or row.turn not in bare]
+    return pairs
 
 
 def _answer_before_spark_s(truth: Sequence[TrueFiring]) -> float:
