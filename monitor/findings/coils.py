@@ -17,6 +17,7 @@ _DREW, _DREW_NOT = 0.7, 0.4
 _CHARGED_A, _IDLE_A = 3.0, 0.5
 """The same on a current clamp: coils answer from 2 A on or beyond and are charged to 6 A and more."""
 _OF_THE_FEED = {Kind.SUPPLY_SAG, Kind.DWELL_SHORT, Kind.DWELL_LONG}
+"""What is judged by the feed's level."""
 _A_SHARE = 0.1
 """Part of all misses from which on a coil counts among several (13 CCR 1968.2 (e)(3.1.3))."""
 
@@ -143,7 +144,7 @@ def of_one(evidence: Evidence, *kinds: Kind) -> Iterator[Match]:
         seen = evidence.on(coil, *kinds)
         count = sum(one.times for one in seen)
         told = {"times": times(count), "detail": seen[-1].detail}
-        yield Match(sureness(count, is_proven=True), (coil,), facts_of(coil) | told)
+        yield Match(sureness(count, is_proven=not _is_spoilt(evidence, kinds)), (coil,), facts_of(coil) | told)
 
 
 def of_most(evidence: Evidence, *kinds: Kind) -> Iterator[Match]:
@@ -153,7 +154,7 @@ def of_most(evidence: Evidence, *kinds: Kind) -> Iterator[Match]:
         seen = [one for coil in hit for one in evidence.on(coil, *kinds)]
         count = sum(one.times for one in seen)
         told = {"times": times(count), "cylinders": cylinders(hit), "detail": seen[-1].detail}
-        yield Match(sureness(count, is_proven=True), hit, told)
+        yield Match(sureness(count, is_proven=not _is_spoilt(evidence, kinds)), hit, told)
 
 
 def flagged(evidence: Evidence, *kinds: Kind) -> tuple[Coil, ...]:
@@ -166,6 +167,11 @@ def flagged(evidence: Evidence, *kinds: Kind) -> tuple[Coil, ...]:
 def _gone(coil: Coil, kinds: tuple[Kind, ...]) -> int:
     """Turns in which a missing feed explains such a flag."""
     return coil.feed_gone if set(kinds) <= _OF_THE_FEED else 0
+
+
+def _is_spoilt(evidence: Evidence, kinds: tuple[Kind, ...]) -> bool:
+    """Whether these are judged by a feed that was gone at times."""
+    return set(kinds) <= _OF_THE_FEED and bool(evidence.of(Kind.SUPPLY_DROPOUT))
 
 
 def is_most(evidence: Evidence, hit: tuple[Coil, ...]) -> bool:

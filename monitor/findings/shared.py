@@ -48,7 +48,7 @@ def dropout(evidence: Evidence) -> Iterator[Match]:
         lost = sum(coil.without_feed for coil in struck)
         told = f"{lost:,} answers of {cylinders(struck)} went missing with it" if lost else "no answer was lost with it"
         facts = {"times": times(one.times), "detail": one.detail, "lost": told, "then": given_up(struck)}
-        yield Match(sureness(one.times, is_proven=lost > 0), (), facts)
+        yield Match(sureness(one.times + lost, is_proven=lost > 0), (), facts)
 
 
 def feed_loss(evidence: Evidence) -> Iterator[Match]:
