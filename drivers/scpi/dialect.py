@@ -138,7 +138,7 @@ class Frames(_Table):
 
     points: Setting
     arm: tuple[Command, ...]
-    wait: Wait | None = Wait()
+    wait: Wait = Wait()
     fetch: Command
     position: Position | None = None
 

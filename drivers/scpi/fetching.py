@@ -145,8 +145,6 @@ class FrameFetcher:
 
     def _wait(self) -> None:
         wait, link = self._frames.wait, self._link
-        if wait is None:
-            return
         patience_s = self._points / link.rate_hz + link.patience_s
         until = link.clock.now() + patience_s
         while link.wire.ask(wait.ask, patience_s) != wait.done:

@@ -11,6 +11,9 @@ from drivers.scpi.wire import Wire
 MOST_ERRORS = 100
 _ERROR = re.compile(r'\s*([+-]?\d+)\s*(?:,\s*"?(.*?)"?\s*)?', re.DOTALL)
 
+_CLASSES = {1: "command", 2: "execution", 3: "device-specific", 4: "query"}
+"""SCPI-99 volume 2, 21.8.8 to 21.8.11: the hundreds of a negative number."""
+
 
 def parse_error(answer: str) -> tuple[int, str]:
     """Take an answer to SYSTem:ERRor? apart: number and text (SCPI-99 volume 2). Raises ValueError where it is none."""
@@ -18,6 +21,12 @@ def parse_error(answer: str) -> tuple[int, str]:
     if match is None:
         raise ValueError(f"{answer[:64]!r} is no answer to a query for errors")
     return int(match[1]), match[2] or ""
+
+
+def worded_error(number: int, text: str) -> str:
+    """Say an error in words, with its class where the number is one of the standard's."""
+    kind = _CLASSES.get(-number // 100) if number < 0 else None
+    return f"{number} {one_line(text)}" + (f" ({kind} error)" if kind else "")
 
 
 class Instrument:
@@ -73,7 +82,7 @@ class Instrument:
                 raise SourceLost(f"{self._name}: {one_line(error)}") from error
             if number == 0:
                 break
-            found.append(f"{number} {one_line(text)}")
+            found.append(worded_error(number, text))
         return found
 
     def do(self, commands: tuple[str, ...]) -> None:

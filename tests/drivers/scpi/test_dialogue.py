@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from acquire.errors import AddressError
 from drivers.registry import source_for
 from tests.drivers.scpi.reading import read
 from tests.drivers.scpi.server import Digitizer, noise, serving
@@ -65,10 +66,12 @@ def test_errors_are_drained_until_the_instrument_says_none() -> None:
 
     with serving(digitizer, late) as server:
         source = source_for(f"scpi:{server.resource_name}?inputs=1,2")
-        with pytest.raises(
-            ValueError, match=r"refuses: -113 Undefined header; -222 Data out of range;2; -350 Queue overflow$"
-        ):
+        with pytest.raises(AddressError) as caught:
             source.open()
+    assert str(caught.value).endswith(
+        "refuses: -113 Undefined header (command error); -222 Data out of range;2 (execution error); "
+        "-350 Queue overflow (device-specific error)"
+    )
     assert server.received.count("SYSTem:ERRor?") == 4
     assert not digitizer.errors
 

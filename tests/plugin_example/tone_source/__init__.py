@@ -1,0 +1,1 @@
+"""A sine as a source of samples."""
