@@ -84,17 +84,18 @@ class Lines:
 
     def _learn(self, text: bytes) -> bytes:
         """Learn how many numbers a row has; give the lines from the first row on, or none yet."""
-        self._unlearnt = (self._unlearnt + text)[-(ROWS_TO_LEARN + 1) * MOST_LINE_BYTES :]
-        inputs = self._inputs or _usual_row(self._unlearnt)
-        first = re.search(rb"(?m)" + _row(inputs, self._scale), self._unlearnt) if inputs else None
+        text = self._unlearnt + text
+        inputs = self._inputs or _usual_row(text)
+        first = re.search(rb"(?m)" + _row(inputs, self._scale), text) if inputs else None
         if not inputs or not first:
+            self._unlearnt = _latest_lines(text)
             return b""
         self._inputs = inputs
         self._damaged = re.compile(rb"(?m)^(?!" + _row(inputs, self._scale) + rb").*\n")
         channels = tuple(self._scale.channel(number) for number in range(1, inputs + 1))
         self.form = Form(self._rate_hz, channels, np.dtype(np.int32))
-        rows, self._unlearnt = self._unlearnt[first.start() :], b""
-        return rows
+        self._unlearnt = b""
+        return text[first.start() :]
 
     def _blocks(self, text: bytes) -> list[SampleBlock]:
         whole = self._damaged.sub(self._lost_rows, text)
@@ -118,6 +119,12 @@ class Lines:
         inputs = self._inputs or 1
         rows = max((pieces - 1) // max(inputs - 1, 1), 1) if pieces else 0
         return b"nan " * (rows * inputs) + b"\n"
+
+
+def _latest_lines(text: bytes) -> bytes:
+    """Give the last lines, enough to learn from."""
+    most = (ROWS_TO_LEARN + 1) * MOST_LINE_BYTES
+    return text if len(text) <= most else text[-most:].partition(b"\n")[2]
 
 
 def _row(inputs: int, scale: Scale) -> bytes:

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from datetime import timedelta
+from itertools import takewhile
 
 from serial import Serial
 
@@ -61,7 +62,7 @@ class SerialBoard:
     def blocks(self) -> Iterator[SampleBlock]:
         """Give blocks until closed. Raises SourceLost when the port fails or nothing can be understood any more."""
         try:
-            yield from self._blocks()
+            yield from takewhile(lambda _: not self._guard.closed, self._blocks())
         finally:
             self.close()
 
