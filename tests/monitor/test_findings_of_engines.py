@@ -241,7 +241,7 @@ def test_a_screen_sees_the_finding_firm_up_as_misses_come() -> None:
 def test_a_screen_that_asks_again_is_given_the_same_findings_without_another_thought() -> None:
     source = SimulatedEngine(
         EngineModel(6, ORDERS[6]), constant(RPM), (Fault("no-answer", 4, 0.05),), sample_rate_hz=20_000.0,
-        duration_s=10.0, block_samples=1000, inputs=THREE_LEADS,
+        duration_s=10.0, block_samples=200, inputs=THREE_LEADS,
     )  # fmt: skip
     asked = list(watched(source))
     late = asked[-len(asked) // 4 :]
