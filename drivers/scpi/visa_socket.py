@@ -4,7 +4,6 @@ Its own session reads 4096 bytes at a time, copies them three times, loses what 
 takes a connection that was closed for one that is silent. This one does none of that, and sends small commands at once.
 """
 
-import os
 import socket
 import struct
 import sys
@@ -24,15 +23,14 @@ class PromptSocketSession(TCPIPSocketSession):  # type: ignore[misc]  # pyvisa-p
     interface: Any  # None until connected
     timeout: float | None
 
-    def after_parsing(self) -> None:
-        """Connect. Raises OSError where nobody answers; pyvisa-py's own finds out only when it writes."""
-        super().after_parsing()
-        connected: socket.socket = self.interface
-        if refused := connected.getsockopt(socket.SOL_SOCKET, socket.SO_ERROR):
-            connected.close()
-            raise OSError(refused, os.strerror(refused))
-        connected.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        self._keep_time(connected)
+    def _connect(self) -> StatusCode:
+        """Raise OSError where nobody answers; pyvisa-py's own finds out only when it writes."""
+        peer, patience_s = (self.parsed.host_address, int(self.parsed.port)), self.open_timeout / 1000
+        self.interface = socket.create_connection(peer, patience_s)
+        self.interface.settimeout(None)
+        self.interface.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        self._keep_time(self.interface)
+        return StatusCode.success
 
     def read_into(self, memory: memoryview, *, fill: bool) -> int:
         """Receive at least one byte, or with `fill` all that the time allows; 0 when nothing came in time.

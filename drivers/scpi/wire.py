@@ -18,7 +18,7 @@ from drivers.scpi.visa_socket import PromptSocketSession, install
 
 STEP_MS = 200
 """How long one VISA call may last: a close from another thread need not wait longer."""
-CONNECT_STEPS = 15
+CONNECT_STEP_MS, CONNECT_STEPS = 400, 8
 LINE_BYTES = 4096
 LONGEST_LINE = 1 << 16
 LONGEST_BEFORE_BLOCK = 256
@@ -83,8 +83,9 @@ class Wire:
             except (AddressError, Closed):
                 raise
             except Exception as error:  # backends raise bare Exceptions too
-                if "timeout" not in str(error).lower() or step == CONNECT_STEPS:
-                    raise AddressError(f"{self._name}: cannot be opened: {one_line(error)}") from error
+                cause = error.__cause__ or error
+                if not _is_timeout(cause) or step == CONNECT_STEPS:
+                    raise AddressError(f"{self._name}: cannot be opened: {one_line(cause)}") from error
 
     def write(self, text: str) -> None:
         """Send one line."""
@@ -151,7 +152,7 @@ class Wire:
                 self.close()
 
     def _connect(self, library: str, resource_name: str, farewell: tuple[str, ...]) -> None:
-        resource = manager(library).open_resource(resource_name, open_timeout=STEP_MS)
+        resource = manager(library).open_resource(resource_name, open_timeout=CONNECT_STEP_MS)
         if not isinstance(resource, MessageBasedResource):
             resource.close()
             raise AddressError(f"{self._name}: is a resource that takes no messages")
@@ -172,9 +173,9 @@ class Wire:
             with resource.ignore_warning(StatusCode.success_max_count_read):
                 data, status = resource.visalib.read(resource.session, min(len(memory), PIECE_BYTES))
         except VisaIOError as error:
-            if error.error_code == StatusCode.error_timeout:
-                return 0
-            raise
+            if not _is_timeout(error):
+                raise
+            return 0
         memory[: len(data)] = data
         self._has_ended = status == StatusCode.success and _tells_ends(resource)
         return len(data)
@@ -193,8 +194,10 @@ class Wire:
         self._ahead += self._line_memory[: self._receive(self._line_memory, patience_s)]
 
     def _read_header(self, text: str) -> tuple[str, int | None]:
-        while (header := self._header(text)) is None:
+        header = None
+        while header is None:
             self._read_ahead(self._patience_s)
+            header = self._header(text)
         before, _, _ = self._ahead.partition(b"#")
         del self._ahead[: len(before) + header.offset]
         return before.decode("ascii", "backslashreplace").strip(" ;,"), header.length
@@ -258,6 +261,10 @@ class Wire:
 
     def _line(self, text: str) -> bytes:
         return (text + self._message.write_termination).encode("ascii")
+
+
+def _is_timeout(error: BaseException) -> bool:
+    return isinstance(error, TimeoutError) or getattr(error, "error_code", None) == StatusCode.error_timeout
 
 
 def _try(last_act: Callable[[], object]) -> None:

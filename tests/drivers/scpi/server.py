@@ -176,6 +176,9 @@ class Server:
         self._listener = socket.create_server(("127.0.0.1", 0))
         self._listener.settimeout(0.02)
         self._stop = threading.Event()
+        self.idle = threading.Event()
+        """Set while nobody is connected."""
+        self.idle.set()
         self._thread = threading.Thread(target=self._serve, name="scpi-server")
 
     @property
@@ -202,8 +205,10 @@ class Server:
             except TimeoutError:
                 continue
             self.connections += 1
+            self.idle.clear()
             with connection:
                 self._talk(connection)
+            self.idle.set()
 
     def _talk(self, connection: socket.socket) -> None:
         connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)

@@ -1,7 +1,7 @@
 import socket
 import threading
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import ExitStack, closing
 from itertools import islice
 from pathlib import Path
 
@@ -290,8 +290,37 @@ def test_whatever_an_instrument_answers_nothing_but_an_error_of_ours_comes_out(
 def test_where_nobody_listens_one_line_says_so() -> None:
     with socket.create_server(("127.0.0.1", 0)) as listener:
         port = listener.getsockname()[1]
-    with pytest.raises(AddressError, match=r"cannot be opened: .*refused"):
-        source_for(f"scpi:TCPIP0::127.0.0.1::{port}::SOCKET").open()
+    address = f"scpi:TCPIP0::127.0.0.1::{port}::SOCKET"
+    with pytest.raises(AddressError, match=rf"^{address}: cannot be opened: \[Errno \d+\] Connection refused$"):
+        source_for(address).open()
+
+
+@pytest.fixture
+def deaf_port() -> Iterator[int]:
+    """A port at which nobody takes up a connection, and nobody refuses one."""
+    with ExitStack() as stack:
+        listener = stack.enter_context(socket.socket())
+        listener.bind(("127.0.0.1", 0))
+        listener.listen(0)
+        for _ in range(4):
+            waiting = stack.enter_context(socket.socket())
+            waiting.setblocking(False)
+            waiting.connect_ex(listener.getsockname())
+        yield listener.getsockname()[1]
+
+
+def test_an_address_at_which_nothing_happens_is_given_up_in_one_line(deaf_port: int) -> None:
+    with pytest.raises(AddressError, match=r"SOCKET: cannot be opened: timed out$"):
+        source_for(f"scpi:TCPIP0::127.0.0.1::{deaf_port}::SOCKET").open()
+
+
+def test_closing_ends_an_attempt_to_connect(deaf_port: int) -> None:
+    source = source_for(f"scpi:TCPIP0::127.0.0.1::{deaf_port}::SOCKET")
+    timer = threading.Timer(0.05, source.close)
+    timer.start()
+    with pytest.raises(SourceLost, match=r"closed before it was open$"):
+        source.open()
+    timer.join()
 
 
 def test_somebody_who_listens_but_never_answers_is_no_instrument() -> None:
