@@ -185,6 +185,9 @@ class Analyzer:
         if isinstance(pulse, Pulse):
             self._pairing.answer(lead.row, frozenset(self._hookup.setup.answering(lead.channel)), pulse)
             return
+        if pulse.end is None:
+            whose = frozenset(self._hookup.setup.answering(lead.channel))
+            self._pairing.answer(lead.row, whose, Pulse(pulse.start, pulse.start))
         end_s = None if pulse.end is None else self._s(pulse.end)
         if end_s is not None or self._is_fed(pulse.start):
             self._watches.acknowledgement.held_low(self._s(pulse.start), end_s, lead.channel.input)

@@ -68,7 +68,7 @@ class CylinderTally:
         """Count one entry of the roll."""
         self.outcomes[firing.outcome] += 1
         self.calls += bool(firing.called)
-        self.answers += firing.acknowledgement_width_ms is not None
+        self.answers += firing.outcome is Outcome.ACKNOWLEDGED
         self.recent.append(firing.outcome)
         self.latest = firing
         self._judge(firing, _IS_MISS[firing.outcome])

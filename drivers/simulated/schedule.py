@@ -110,11 +110,17 @@ class Schedule:
         wanted_s = self._model.coil.charge_time_s(dwell.target_a, volts, self._model.feed_resistance_ohm)
         return np.asarray(np.minimum(np.minimum(wanted_s, dwell.longest_s), dwell.most_share * coil_period_s))
 
+    def _is_limited(self, numbers: Column) -> Column:
+        """Whether the limiter holds these turns back: whole stretches of two periods, however they were begun."""
+        turns = len(self._seats)
+        shift = int(uniform(self._seed, 20, np.arange(1))[0] * turns)
+        phase = (numbers + shift) % (5 * turns + 1)
+        begun_s = self._crank.times_s(self._positions(numbers - phase))
+        return np.asarray((phase < 2 * turns + 1) & (self._crank.modes(begun_s) == MODES.index(LIMITER)))
+
     def _fired(self, numbers: Column, spark_s: Column, rpm: Column) -> tuple[Column, Column]:
         modes = self._crank.modes(spark_s)
         fired = ~np.isin(modes, [MODES.index(m) for m in (STAND, CUT, OFF)]) & (rpm >= _SLOWEST_RPM)
         fired &= (modes != MODES.index(CRANK)) | (self._crank.since_crank_start_s(spark_s) >= _SYNCHRONISED_S)
-        turns = len(self._seats)
-        shift = int(uniform(self._seed, 20, np.arange(1))[0] * turns)
-        fired &= (modes != MODES.index(LIMITER)) | ((numbers + shift) % (5 * turns + 1) >= 2 * turns + 1)
+        fired &= ~self._is_limited(numbers)
         return fired, fired & (modes != MODES.index(OVERRUN))

@@ -86,6 +86,7 @@ class Evidence:
         late = (turn.tick - dwell // 4, turn.tick - dwell // 16)
         line, control = self._wires.lines.get(cylinder), self._wires.controls.get(cylinder) if call else None
         supply = self._wires.supply if dwell else None
+        width = answer.end - answer.start if answer else 0
         return Firing(
             turn=turn.number,
             cylinder=cylinder,
@@ -94,8 +95,8 @@ class Evidence:
             called=turn.called,
             dwell_ms=self._ms(dwell) if call else None,
             acknowledgement_delay_ms=self._ms(answer.start - self._timing.origin(call)) if answer and call else None,
-            acknowledgement_width_ms=self._ms(answer.end - answer.start) if answer else None,
-            acknowledgement_low_v=line.level_v(answer.start, answer.end) if line and answer else None,
+            acknowledgement_width_ms=self._ms(width) if width else None,
+            acknowledgement_low_v=line.level_v(answer.start, answer.end) if line and answer and width else None,
             acknowledgement_rest_v=line.upper_v(turn.tick - round(turn.pace), turn.tick) if line else None,
             control_high_v=control.level_v(*late) if control else None,
             control_low_v=control.level_v(*before) if control else None,

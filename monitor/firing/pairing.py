@@ -21,7 +21,10 @@ class Call:
 
 @dataclass(slots=True)
 class Answer:
-    """One low pulse on an acknowledgement line, which serves `cylinders`."""
+    """One low pulse on an acknowledgement line, which serves `cylinders`.
+
+    A pulse of no length began and did not end as answers do: a call may claim it, nobody else.
+    """
 
     row: int
     cylinders: frozenset[int]
@@ -148,6 +151,8 @@ class Pairing:
             self._see_answer(answer)
 
     def _see_answer(self, answer: Answer) -> None:
+        if answer.pulse.end == answer.pulse.start:
+            return
         if answer.cylinders <= self._called:
             self.stray(answer)
         else:

@@ -90,7 +90,7 @@ class Position:
         if self._readings:
             best = self._best()
             self._prior_pace = best.pace
-            self._readings = [best if best.is_anchored or not self._can_be_named else best.doubted()]
+            self._readings = [best if best.is_anchored or not self._can_be_named else _all_doubted(best)]
             placed += self._commit(self._readings[0].steps)
             size = self._crew.rota.size
             self._base = (best.turn // size + 2) * size
@@ -141,9 +141,7 @@ class Position:
             starts = [(place, True) for place in range(rota.size)]
         self._pending = [first]
         self._readings = [
-            Hypothesis(
-                self._base + turn, first.tick, pace / f, 0.0, anchored, 3.0 * (f - 1), (Step(self._base + turn, 0),)
-            )
+            Hypothesis(self._base + turn, first.tick, pace / f, anchored, 3.0 * (f - 1), (Step(self._base + turn, 0),))
             for turn, anchored in starts
             for f in (1, 2)
         ]
@@ -183,7 +181,7 @@ class Position:
         while common < len(first) and all(one.steps[common] == first[common] for one in self._readings):
             common += 1
         yield from self._commit(first[:common])
-        self._readings = [one.after(common) for one in self._readings]
+        self._readings = [replace(one, steps=one.steps[common:]) for one in self._readings]
 
     def _commit(self, steps: tuple[Step, ...]) -> Iterator[Placed]:
         pace = self._readings[0].pace
@@ -210,6 +208,10 @@ def _merged(ways: list[Hypothesis]) -> list[Hypothesis]:
         elif way.cost - kept[key].cost < _EQUAL:
             kept[key] = _doubted(kept[key], way)
     return list(kept.values())
+
+
+def _all_doubted(one: Hypothesis) -> Hypothesis:
+    return replace(one, steps=tuple(replace(step, is_unsure=True) for step in one.steps))
 
 
 def _doubted(best: Hypothesis, other: Hypothesis) -> Hypothesis:

@@ -203,8 +203,10 @@ class RollCall:
         Where some of their controls are connected, a few in a row will do; where none is, a whole period must pass.
         """
         size = self._crew.rota.size
-        uncalled = any(turn % size in self._crew.called_places for turn in turns)
-        return len(turns) >= (min(_CUT_TURNS, max(size, 2)) if uncalled else max(size, 2))
+        seen = [turn for turn in turns if turn % size in self._crew.seen_places]
+        if any(turn % size in self._crew.called_places for turn in seen):
+            return len(seen) >= min(_CUT_TURNS, max(size, 2))
+        return len(turns) >= max(size, 2)
 
     def _tell(
         self,
