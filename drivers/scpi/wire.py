@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import ParamSpec, Protocol, TypeVar
 
 import pyvisa
-from pyvisa.constants import InterfaceType, StatusCode
+from pyvisa.constants import InterfaceType, ResourceAttribute, StatusCode
 from pyvisa.errors import VisaIOError
 from pyvisa.resources import MessageBasedResource
 
@@ -159,7 +159,10 @@ class Wire:
         resource.timeout = STEP_MS
         self._resource, self._farewell = resource, farewell
         session = getattr(resource.visalib, "sessions", {}).get(resource.session)
-        self._read_step = session.read_into if isinstance(session, PromptSocketSession) else self._read_any
+        if isinstance(session, PromptSocketSession):
+            self._read_step = session.read_into
+        elif resource.resource_class == "SOCKET":  # a read then gives what there is, instead of losing it at a timeout
+            resource.set_visa_attribute(ResourceAttribute.suppress_end_enabled, False)
 
     def _write(self, data: bytes) -> int:
         assert self._resource is not None
