@@ -15,7 +15,7 @@ from monitor.findings.finding import Finding
 from monitor.setup import Limits, parse_setup
 from tests.monitor.engines import ORDERS, THREE_LEADS, all_leads, analyse
 
-RPM = 2000.0
+RPM = 3000.0
 CLEARED = "not the primary side"
 BRANCH_4 = "the branch of coil 4"
 COIL_4 = "feed, ground or control wire of coil 4 at its own plug"
@@ -31,28 +31,28 @@ CASES: list[tuple[tuple[Fault, ...], str, str]] = [
     ((Fault("no-answer", 1, 0.1),), "the branch of coil 1", "the branch of coil 1"),
     ((Fault("no-answer", 4, 0.1, value="coil"),), COIL_4_UNSEEN, COIL_4),
     ((Fault("no-call", 4, 0.1),), COIL_4_UNSEEN, "the control wire of coil 4"),
-    ((Fault("no-answer", 4, start_s=2.0, value="coil"), Fault("fail-safe", 4)), COIL_4_UNSEEN, COIL_4),
-    ((Fault("no-answer", 4, start_s=2.0), Fault("fail-safe", 4)), COIL_4_UNSEEN, BRANCH_4),
+    ((Fault("no-answer", 4, start_s=1.0, value="coil"), Fault("fail-safe", 4)), COIL_4_UNSEEN, COIL_4),
+    ((Fault("no-answer", 4, start_s=1.0), Fault("fail-safe", 4)), COIL_4_UNSEEN, BRANCH_4),
     ((Fault("feed-dropout", probability=0.02),), "the feed that all coils share", "the feed that all coils share"),
     (
-        (Fault("feed-dropout", start_s=2.0, end_s=2.5),),
+        (Fault("feed-dropout", start_s=1.0, end_s=1.5),),
         "the feed that all coils share",
         "the feed that all coils share",
     ),
-    ((Fault("feed-dropout", 4, start_s=2.0),), COIL_4_UNSEEN, COIL_4),
+    ((Fault("feed-dropout", 4, start_s=1.0),), COIL_4_UNSEEN, COIL_4),
     ((Fault("feed-resistance"),), SHARED_FEED, SHARED_FEED),
-    ((Fault("feed-resistance", start_s=2.0, end_s=4.0),), SHARED_FEED, SHARED_FEED),
+    ((Fault("feed-resistance", start_s=1.0, end_s=2.0),), SHARED_FEED, SHARED_FEED),
     ((Fault("feed-resistance", 1, value=0.6),), "the feed of coil 1 alone", "the feed of coil 1 alone"),
     ((Fault("ground-resistance"),), "the ground point that the coils share", "the ground point that the coils share"),
     ((Fault("ground-resistance", 1),), "ground wire or ground pin of coil 1", "ground wire or ground pin of coil 1"),
-    ((Fault("line-held-low", start_s=2.0, end_s=3.0),), HELD, HELD),
-    ((Fault("line-open", start_s=2.0),), "the splice", "the splice"),
-    ((Fault("line-open", start_s=2.0, end_s=3.0),), "the splice", "the splice"),
-    ((Fault("line-open", start_s=2.0, value="controller"),), HELD, HELD),
+    ((Fault("line-held-low", start_s=1.0, end_s=1.6),), HELD, HELD),
+    ((Fault("line-open", start_s=1.0),), "the splice", "the splice"),
+    ((Fault("line-open", start_s=1.0, end_s=1.6),), "the splice", "the splice"),
+    ((Fault("line-open", start_s=1.0, value="controller"),), HELD, HELD),
     ((Fault("weak-pull-up"),), "pull-up of the acknowledgement line", "pull-up of the acknowledgement line"),
     ((Fault("weak-pull-down", 4),), "the answer output of coil 4", "the answer output of coil 4"),
     ((Fault("weak-pull-down"),), "the coils' shared ground, or the common", "the coils' shared ground, or the common"),
-    ((Fault("lost-samples", start_s=2.0, end_s=2.3),), "the measurement", "the measurement"),
+    ((Fault("lost-samples", start_s=1.0, end_s=1.2),), "the measurement", "the measurement"),
     ((Fault("no-answer", probability=0.1),), "a loose contact in what all", "a loose contact in what all"),
     ((Fault("no-answer", 4, 0.1), Fault("no-answer", 2, 0.1)), "cylinders 2 and 4 have", "cylinders 2 and 4 have"),
     ((Fault("weak-control", 1),), "the control wire of coil 1", "the control wire of coil 1"),
@@ -65,7 +65,7 @@ def diagnose(
     inputs: tuple[str, ...] = THREE_LEADS,
     rpm: float | Scenario = RPM,
     model: EngineModel | None = None,
-    duration_s: float = 4.5,
+    duration_s: float = 2.6,
     timing: str = "during-charge",
     cuts: tuple[int, ...] = (),
 ) -> tuple[Finding, ...]:
@@ -130,27 +130,27 @@ def test_a_disturbed_dwell_is_laid_on_the_call() -> None:
 
 def test_six_misses_and_then_no_calls_are_one_story() -> None:
     (finding,) = diagnose(
-        Fault("no-answer", 4, start_s=2.0, value="coil"), Fault("fail-safe", 4), inputs=(*all_leads(6), "injector4")
+        Fault("no-answer", 4, start_s=1.0, value="coil"), Fault("fail-safe", 4), inputs=(*all_leads(6), "injector4")
     )
-    assert "after 6 misses in a row from 2.1 s on the controller stopped calling coil 4" in finding.because
+    assert "after 6 misses in a row from 1.0 s on the controller stopped calling coil 4" in finding.because
     assert "did not answer in 6 of" in finding.because
     assert "Its fuel was cut as well" in finding.because
 
 
 @pytest.mark.parametrize("inputs", [THREE_LEADS, all_leads(6)], ids=["three leads", "all controls"])
 def test_five_firings_clear_nobody(inputs: tuple[str, ...]) -> None:
-    assert diagnose(inputs=inputs, duration_s=0.3) == ()
+    assert diagnose(inputs=inputs, duration_s=0.22) == ()
 
 
 def test_a_clean_while_is_cleared_more_firmly_than_a_clean_moment() -> None:
-    moment, longer = diagnose(), diagnose(duration_s=15.0)
+    moment, longer = diagnose(), diagnose(duration_s=9.0)
     assert (moment[0].confidence, longer[0].confidence) == ("possible", "likely")
 
 
 @pytest.mark.parametrize("rpm", [700.0, 3000.0, 5500.0])
 @pytest.mark.parametrize("value", ["branch", "coil"])
 def test_where_the_answer_is_lost_shows_at_every_speed(rpm: float, value: str) -> None:
-    (finding,) = diagnose(Fault("no-answer", 4, 0.1, value=value), inputs=all_leads(6), rpm=rpm, duration_s=6.0)
+    (finding,) = diagnose(Fault("no-answer", 4, 0.1, value=value), inputs=all_leads(6), rpm=rpm, duration_s=4.0)
     assert (BRANCH_4 if value == "branch" else COIL_4) in finding.suspect
 
 
@@ -178,7 +178,7 @@ def test_a_current_clamp_serves_as_well_as_the_feed(value: str, suspect: str) ->
 def test_of_two_lines_the_silent_one_is_named() -> None:
     model = EngineModel(8, ORDERS[8], lines=((1, 4, 6, 7), (2, 3, 5, 8)))
     inputs = ("supply", *(f"control{n}" for n in range(1, 9)), "acknowledgement", "acknowledgement2")
-    faults = [Fault("line-open", n, start_s=2.0) for n in (2, 3, 5, 8)]
+    faults = [Fault("line-open", n, start_s=1.0) for n in (2, 3, 5, 8)]
     (finding,) = diagnose(*faults, inputs=inputs, model=model)
     assert "the splice of the acknowledgement line on in11" in finding.suspect
     assert "cylinders 2, 3, 5 and 8" in finding.because
@@ -187,7 +187,7 @@ def test_of_two_lines_the_silent_one_is_named() -> None:
 def test_a_line_of_one_coil_is_not_told_from_the_coil() -> None:
     model = EngineModel(3, ORDERS[3], lines=((1,), (2,), (3,)))
     inputs = ("supply", "control1", "control2", "control3", "acknowledgement", "acknowledgement2", "acknowledgement3")
-    (finding,) = diagnose(Fault("no-answer", 2, start_s=2.0), inputs=inputs, model=model)
+    (finding,) = diagnose(Fault("no-answer", 2, start_s=1.0), inputs=inputs, model=model)
     assert "the branch of coil 2" in finding.suspect
 
 
@@ -241,7 +241,7 @@ def test_a_screen_sees_the_finding_firm_up_as_misses_come() -> None:
 def test_a_screen_that_asks_again_is_given_the_same_findings_without_another_thought() -> None:
     source = SimulatedEngine(
         EngineModel(6, ORDERS[6]), constant(RPM), (Fault("no-answer", 4, 0.05),), sample_rate_hz=20_000.0,
-        duration_s=10.0, block_samples=200, inputs=THREE_LEADS,
+        duration_s=8.0, block_samples=200, inputs=THREE_LEADS,
     )  # fmt: skip
     asked = list(watched(source))
     late = asked[-len(asked) // 4 :]
