@@ -225,6 +225,7 @@ class Analyzer:
         self._watches.supply.dropout(self._s(pulse.start), self._s(pulse.end), lowest_v)
 
     def _turn(self, turn: Turn) -> None:
+        self._watches.measurement.named(self._s(turn.tick), is_named=turn.is_named)
         firing = self._evidence.record(turn)
         self._firings.append(firing)
         self._standing.take(firing)

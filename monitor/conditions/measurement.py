@@ -34,7 +34,16 @@ class MeasurementWatch:
     def unsure(self, at_s: float) -> None:
         """Note a turn that could be read in two ways."""
         detail = "which cylinder's turn this was can be read in two ways"
-        self._book.once(Kind.POSITION_LOST, Severity.INFO, (at_s, at_s), detail)
+        if not self._book.is_open(Kind.POSITION_LOST):
+            self._book.once(Kind.POSITION_LOST, Severity.INFO, (at_s, at_s), detail)
+
+    def named(self, at_s: float, *, is_named: bool) -> None:
+        """Note whether a call has told which cylinder is which, or only the places in the order are known."""
+        if is_named:
+            self._book.clear(Kind.POSITION_LOST, at_s)
+        elif not self._book.is_open(Kind.POSITION_LOST):
+            detail = "no call seen: cylinders are told apart by their place in the order, counted from the first answer"
+            self._book.note(Kind.POSITION_LOST, Severity.INFO, at_s, detail)
 
     def clipped(self, at_s: float, line: str) -> None:
         """Note that samples of an input stood at the end of its range."""

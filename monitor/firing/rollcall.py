@@ -2,7 +2,7 @@
 
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from monitor.agenda import Agenda
 from monitor.firing.crew import Crew
@@ -33,7 +33,6 @@ class Turn:
     called: bool | None
     call: Pulse | None
     answer: Pulse | None
-    line: int | None
     pace: float
     is_named: bool
 
@@ -91,9 +90,7 @@ class RollCall:
 
     def take(self, sighting: Sighting) -> None:
         """Take the next sighting, in order."""
-        if self._end is not None and sighting.tick > self._end:
-            return
-        if sighting.is_repeat:
+        if sighting.is_repeat or (self._end is not None and sighting.tick > self._end):
             return
         for placed in self._position.take(sighting):
             self._enter(placed)
@@ -147,15 +144,22 @@ class RollCall:
 
     def _enter_seen(self, placed: Placed) -> None:
         sighting = placed.sighting
-        answer = sighting.answer
+        if not sighting.answer and self._end is not None and self._certain_at(sighting) > self._end:
+            return
+        entry = Turn(
+            number=placed.turn,
+            cylinder=0,
+            tick=sighting.tick,
+            outcome=Outcome.ACKNOWLEDGED,
+            called=None,
+            call=sighting.call,
+            answer=sighting.answer.pulse if sighting.answer else None,
+            pace=self._pace() or placed.pace,
+            is_named=placed.is_named,
+        )
         for cylinder in self._seen_at(placed.turn):
             called = sighting.call is not None if cylinder in self._crew.called else None
-            if not answer and self._end is not None and self._certain_at(sighting) > self._end:
-                continue
-            outcome = self._outcome(placed, cylinder)
-            pulse = answer.pulse if answer else None
-            line = answer.row if answer else None
-            self._tell(placed, cylinder, sighting.tick, outcome, called, sighting.call, pulse, line)
+            self.on_turn(replace(entry, cylinder=cylinder, outcome=self._outcome(placed, cylinder), called=called))
 
     def _outcome(self, placed: Placed, cylinder: int) -> Outcome:
         sighting = placed.sighting
@@ -184,14 +188,27 @@ class RollCall:
             self.on_cut(Cut(before.sighting.tick, after.sighting.tick))
             return
         for turn, tick in zip(turns, ticks, strict=True):
+            lost = after.is_unsure or self._was_lost(tick - self._timing.dwell, tick + round(step / 4))
             for cylinder in self._seen_at(turn):
-                connected = cylinder in self._crew.called
-                outcome = Outcome.UNCOMMANDED if connected else Outcome.UNACKNOWLEDGED
-                if after.is_unsure or self._was_lost(tick - self._timing.dwell, tick + round(step / 4)):
-                    outcome = Outcome.UNOBSERVED
-                called = False if connected and outcome is Outcome.UNCOMMANDED else None
-                missed = Placed(after.sighting, turn, 1, step, after.is_unsure, after.is_named)
-                self._tell(missed, cylinder, tick, outcome, called, None, None, None)
+                self._enter_one_missed((turn, cylinder, tick), self._pace() or step, lost=lost, is_named=after.is_named)
+
+    def _enter_one_missed(self, entry: tuple[int, int, int], pace: float, *, lost: bool, is_named: bool) -> None:
+        turn, cylinder, tick = entry
+        connected = cylinder in self._crew.called
+        outcome = Outcome.UNCOMMANDED if connected else Outcome.UNACKNOWLEDGED
+        self.on_turn(
+            Turn(
+                number=turn,
+                cylinder=cylinder,
+                tick=tick,
+                outcome=Outcome.UNOBSERVED if lost else outcome,
+                called=False if connected and not lost else None,
+                call=None,
+                answer=None,
+                pace=pace,
+                is_named=is_named,
+            )
+        )
 
     def _seen_at(self, turn: int) -> list[int]:
         """Cylinders of this turn that any wire could show."""
@@ -207,20 +224,6 @@ class RollCall:
         if any(turn % size in self._crew.called_places for turn in seen):
             return len(seen) >= min(_CUT_TURNS, max(size, 2))
         return len(turns) >= max(size, 2)
-
-    def _tell(
-        self,
-        placed: Placed,
-        cylinder: int,
-        tick: int,
-        outcome: Outcome,
-        called: bool | None,
-        call: Pulse | None,
-        answer: Pulse | None,
-        line: int | None,
-    ) -> None:
-        pace = self._pace() or placed.pace
-        self.on_turn(Turn(placed.turn, cylinder, tick, outcome, called, call, answer, line, pace, placed.is_named))
 
     def _pace(self) -> float | None:
         """Ticks of a mean turn, over the latest period."""

@@ -81,11 +81,11 @@ class Timing:
         that happens to fall into the window moves with the engine.
         """
         fits = {mode: self._fit(seen, mode) for mode in _MODES}
-        likely = [mode for mode in _MODES if fits[mode][0] >= _FITS * len(seen)]
+        likely: list[Mode] = [mode for mode in _MODES if fits[mode][0] >= _FITS * len(seen)]
         if len(likely) == 1 and len(seen) >= _SOON:
             self.mode = likely[0]
         elif len(likely) == 2 and len(seen) >= LEARNING:
-            self.mode = min(likely, key=lambda mode: fits[mode][1])
+            self.mode = _MODES[0] if fits[_MODES[0]][1] <= fits[_MODES[1]][1] else _MODES[1]
         elif len(seen) >= LEARNING and any(found for found, _ in fits.values()):
             self.mode = _MODES[0] if fits[_MODES[0]][0] >= fits[_MODES[1]][0] else _MODES[1]
         return self.mode is not None
