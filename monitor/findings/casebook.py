@@ -31,12 +31,12 @@ class Casebook:
         self._rota = rota
         self._notes = {one: Notes() for one in hookup.setup.engine.firing_order}
         self._lines: dict[int, LineBook] = {}
-        self.lines: list[LineBook] = []
+        self._each_line: list[LineBook] = []
         for lead in hookup.of_role(Role.ACKNOWLEDGEMENT):
             whose = hookup.setup.answering(lead.channel)
             is_shared = len({rota.place_of(one) for one in whose}) > 1
             line = LineBook(lead.channel.input, whose, is_shared=is_shared)
-            self.lines.append(line)
+            self._each_line.append(line)
             self._lines |= dict.fromkeys(line.cylinders, line)
         ends = (*rota.starts[1:], rota.size + rota.starts[0])
         self._nearest = min(end - start for start, end in zip(rota.starts, ends, strict=True))
@@ -120,7 +120,7 @@ class Casebook:
         groups = (tuple(sorted(watched & set(place))) for place in self._rota.places)
         return Evidence(
             coils=tuple(self._coil(group, tallies, with_bands) for group in sorted(filter(None, groups))),
-            lines=tuple(self._line(line) for line in self.lines),
+            lines=tuple(self._line(line) for line in self._each_line),
             seen=tuple(self._seen(key, flag) for key, flag in self._latest.items()),
             coverage=coverage,
             feed_loss_v=median(self._losses_v) if self._losses_v else None,
