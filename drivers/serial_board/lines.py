@@ -110,7 +110,7 @@ class Lines:
 
     def _present(self, values: NDArray[np.float64]) -> NDArray[np.bool_]:
         limit = np.inf if self._scale.bits is None else 2**self._scale.bits
-        present: NDArray[np.bool_] = np.all(values < limit, axis=1)
+        present: NDArray[np.bool_] = np.all(np.abs(values) < limit, axis=1)
         return present
 
     def _lost_rows(self, damaged: re.Match[bytes]) -> bytes:

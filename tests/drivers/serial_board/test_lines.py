@@ -6,6 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.block import SampleBlock
+from drivers.files.volts import HIGH_COUNT as HIGH
+from drivers.files.volts import LOW_COUNT as LOW
 from drivers.serial_board.lines import MOST_LINE_BYTES, Lines, Scale
 
 ROWS = [(n, 2 * n, 4095 - n) for n in range(40)]
@@ -117,6 +119,28 @@ def test_nothing_that_comes_over_the_line_is_an_error(noise: bytes, inputs: int,
     index = _indices(blocks)
     assert index == sorted(set(index))
     assert blocks[-1].counts[:, -1].tolist() == [1_000_000 if are_volts else 1] * inputs
+
+
+@given(st.lists(st.text("0123456789+-.eE ,", max_size=12), max_size=12))
+def test_a_line_is_a_row_exactly_when_each_piece_is_a_number(texts: list[str]) -> None:
+    """Against Python's own float."""
+    lines = Lines(1000.0, Scale(), 2)
+    blocks = lines.feed(START + b"1,2\n" + "".join(text + "\n" for text in texts).encode())
+    rows = [row for text in texts if (row := _two_numbers(text)) is not None and max(map(abs, row)) < np.inf]
+    came = [row for block in blocks for row in block.counts.T.tolist()]
+    assert came == [
+        [1_000_000, 2_000_000],
+        *(np.clip(np.rint(np.array(row) * 1e6), LOW, HIGH).tolist() for row in rows),
+    ]
+
+
+def _two_numbers(text: str) -> list[float] | None:
+    pieces = text.replace(",", " ").split()
+    try:
+        numbers = [float(piece) for piece in pieces]
+    except ValueError:
+        return None
+    return numbers if len(numbers) == 2 else None
 
 
 def test_what_is_no_rows_of_numbers_never_becomes_a_form() -> None:
