@@ -90,7 +90,7 @@ def test_a_frame_that_is_missing_right_after_the_description_is_a_gap_at_the_sta
 def test_echoes_are_left_out() -> None:
     sent = encoding.stream(_counts(30), 10, 100)
     frames = Frames("board")
-    assert _spans(frames.feed(b"".join([*sent, *sent, sent[-1]]))) == [(0, 30)]
+    assert _spans(frames.feed(b"".join([sent[0], *sent, *sent, sent[-1]]))) == [(0, 30)]
     assert frames.frames_missing == 0
 
 

@@ -3,14 +3,18 @@ import subprocess
 import threading
 from collections.abc import Iterator
 from pathlib import Path
+from typing import cast
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from serial import Serial
 
 from acquire.errors import AddressError, SourceLost
 from acquire.source import Source
 from drivers.registry import source_for
+from drivers.serial_board.frames import Frames
+from drivers.serial_board.source import SerialBoard
 from tests.drivers.serial_board import encoding
 from tests.drivers.serial_board.pty_board import compiled, endless_frames, plugged_in, sending, source_of
 
@@ -106,6 +110,35 @@ def test_what_came_before_the_board_was_unplugged_is_kept() -> None:
         with pytest.raises(SourceLost, match="reading stopped"):
             take()
     assert ends[-1] == 300
+
+
+class Failing:
+    """A port that gives what it has, piece by piece, and then fails."""
+
+    in_waiting = 1
+
+    def __init__(self, *pieces: bytes) -> None:
+        self._pieces = iter(pieces)
+
+    def read(self, _: int) -> bytes:
+        piece = next(self._pieces, None)
+        if piece is None:
+            raise OSError("unplugged")
+        return piece
+
+    def close(self) -> None:
+        pass
+
+
+def test_what_came_in_the_read_in_which_the_port_failed_is_kept() -> None:
+    sent = encoding.stream(COUNTS[:, :30], 10, 10)
+    port = cast("Serial", Failing(sent[0], b"", *sent[1:]))
+    source = SerialBoard("board", lambda: port, Frames("board"), 3.0)
+    source.open()
+    blocks = source.blocks()
+    assert next(blocks).end_index == 30
+    with pytest.raises(SourceLost, match="^board: reading stopped: unplugged"):
+        next(blocks)
 
 
 def test_silence_from_the_start_asks_for_power_and_port() -> None:
