@@ -27,6 +27,7 @@ class SampleFormat:
     def __init__(self, data: Data, inputs: int) -> None:
         self._inputs, self._is_interleaved = inputs, data.layout == "interleaved"
         self._wire = np.dtype((">" if data.byte_order == "big" else "<") + _CODES[data.type])
+        self._native = self._wire.newbyteorder("=")
         signed = f"i{self._wire.itemsize}" if self._wire.kind in "iu" else "i4"
         self.counts: np.dtype[np.signedinteger] = np.dtype(signed)
         """What `decode` gives: unsigned integers are moved down by half their range, real volts become microvolts."""
@@ -46,7 +47,7 @@ class SampleFormat:
         table = flat.reshape(-1, self._inputs).T if self._is_interleaved else flat.reshape(self._inputs, -1)
         if self._wire.kind == "f":
             return _microvolts(table)
-        native = table.astype(self._wire.newbyteorder("="), copy=False)
+        native = table if self._wire.isnative else table.astype(self._native)
         if self._wire.kind == "i":
             return native
         half = native.dtype.type(1 << (8 * native.itemsize - 1))

@@ -69,6 +69,7 @@ class Wire:
         self._resource: MessageBasedResource | None = None
         self._farewell: tuple[str, ...] = ()
         self._read_step: ReadStep = self._read_any
+        self._write_step: Callable[[bytes], tuple[int, object]] = self._write_any
         self._has_ended = False
         self._line_memory = memoryview(bytearray(LINE_BYTES))
         self._ahead = bytearray()
@@ -90,7 +91,7 @@ class Wire:
     def write(self, text: str) -> None:
         """Send one line."""
         data = self._line(text)
-        sent = self._do(self._write, data)
+        sent, _ = self._do(self._write_step, data)
         if sent != len(data):
             raise SourceLost(f"{self._name}: took only {sent} of {len(data)} bytes of {text!r}")
 
@@ -160,13 +161,13 @@ class Wire:
         self._resource, self._farewell = resource, farewell
         session = getattr(resource.visalib, "sessions", {}).get(resource.session)
         if isinstance(session, PromptSocketSession):
-            self._read_step = session.read_into
+            self._read_step, self._write_step = session.read_into, session.write
         elif resource.resource_class == "SOCKET":  # a read then gives what there is, instead of losing it at a timeout
             resource.set_visa_attribute(ResourceAttribute.suppress_end_enabled, False)
 
-    def _write(self, data: bytes) -> int:
+    def _write_any(self, data: bytes) -> tuple[int, object]:
         assert self._resource is not None
-        return self._resource.visalib.write(self._resource.session, data)[0]
+        return self._resource.visalib.write(self._resource.session, data)
 
     def _read_any(self, memory: memoryview, *, fill: bool) -> int:  # noqa: ARG002  as a prompt socket has it
         """Receive over whatever VISA has. An end of the message is noted where the link tells it."""
@@ -201,17 +202,18 @@ class Wire:
         while header is None:
             self._read_ahead(self._patience_s)
             header = self._header(text)
-        before, _, _ = self._ahead.partition(b"#")
+        before = self._ahead[: self._ahead.find(b"#")]
         del self._ahead[: len(before) + header.offset]
         return before.decode("ascii", "backslashreplace").strip(" ;,"), header.length
 
     def _header(self, text: str) -> BlockHeader | None:
         """Understand what has come; None where more is needed."""
-        before, mark, begin = self._ahead.partition(b"#")
-        if len(before) > LONGEST_BEFORE_BLOCK or b"\n" in before or (self._has_ended and not mark):
+        at = self._ahead.find(b"#", 0, LONGEST_BEFORE_BLOCK)
+        before = self._ahead[:at] if at >= 0 else self._ahead
+        if b"\n" in before or (at < 0 and (self._has_ended or len(before) >= LONGEST_BEFORE_BLOCK)):
             raise SourceLost(f"{self._name}: {text} brought no block, but {bytes(before[:32])!r}")
         try:
-            return parse_header(bytes(mark + begin[:11]))
+            return None if at < 0 else parse_header(bytes(self._ahead[at : at + 11]))
         except ValueError as error:
             raise SourceLost(f"{self._name}: {text}: {error}") from error
 

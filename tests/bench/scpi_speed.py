@@ -8,7 +8,7 @@ import os
 import socket
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from itertools import islice
 from multiprocessing.queues import SimpleQueue
 from statistics import median
@@ -39,7 +39,7 @@ def serve(port: "SimpleQueue[int]", block_bytes: int) -> None:
             connection, _ = listener.accept()
             connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
             count = 0
-            with connection, connection.makefile("rb") as lines:
+            with suppress(ConnectionError), connection, connection.makefile("rb") as lines:
                 for line in lines:
                     if line.startswith(b"DATA"):
                         connection.send(b"%016d" % count + header, getattr(socket, "MSG_MORE", 0))
