@@ -1,6 +1,7 @@
 """The two ways of getting samples out: a stream without a gap, and one frame after the other."""
 
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
@@ -59,7 +60,11 @@ class Link:
 
 
 class StreamFetcher:
-    """Armed once; every fetch brings what has come since the one before."""
+    """Armed once; every fetch brings what has come since the one before.
+
+    Where a fetch is all there is to ask, the next one is sent before a block is given out, so that the instrument gets
+    its answer ready meanwhile.
+    """
 
     def __init__(self, link: Link, stream: Stream) -> None:
         self._link, self._stream = link, stream
@@ -67,6 +72,8 @@ class StreamFetcher:
         self._placing: Placing = ByInstrument(position, link.rate_hz) if position else Behind()
         self._samples = SampleFormat(link.dialect.data, len(link.inputs))
         self.counts = self._samples.counts
+        self._is_one_query = stream.available is None and position is not None and position.before_block
+        self._is_asked = False
 
     def arm(self) -> None:
         """Start."""
@@ -77,10 +84,7 @@ class StreamFetcher:
         link, end_index = self._link, 0
         quiet_until = link.clock.now() + link.patience_s
         while True:
-            query = self._query()
-            told, data = self._fetch(query) if query else ("", memoryview(b""))
-            if self._stream.position is None:
-                self._refuse_errors()
+            told, data = self._next() if self._is_one_query else self._next_by_steps()
             if not len(data):
                 if link.clock.now() >= quiet_until:
                     raise SourceLost(f"{link.name}: answers, but has had no samples for {link.patience_s:g} s")
@@ -92,6 +96,25 @@ class StreamFetcher:
             yield block
             quiet_until = link.clock.now() + link.patience_s
 
+    def _next(self) -> tuple[str, memoryview]:
+        wire, fetch = self._link.wire, self._stream.fetch
+        if not self._is_asked:
+            wire.begin(fetch)
+        told, data = wire.read_data(fetch, self._link.dialect.data)
+        self._is_asked = False
+        with suppress(SourceLost):  # lost for the next block, but this one is whole
+            wire.begin(fetch)
+            self._is_asked = True
+        return told, data
+
+    def _next_by_steps(self) -> tuple[str, memoryview]:
+        query = self._query()
+        told = self._link.place_of(self._stream.position) if query else ""
+        before, data = self._link.fetch(query) if query else ("", memoryview(b""))
+        if self._stream.position is None:
+            self._refuse_errors()
+        return told or before, data
+
     def _query(self) -> str | None:
         """Word the next fetch; None where nothing is there to be fetched."""
         if self._stream.available is None:
@@ -102,11 +125,6 @@ class StreamFetcher:
             raise SourceLost(f"{self._link.name}: {told}")
         words = {"samples": str(int(answer))}
         return self._link.instrument.worded(self._stream.fetch, words) if int(answer) else None
-
-    def _fetch(self, query: str) -> tuple[str, memoryview]:
-        told = self._link.place_of(self._stream.position)
-        before, data = self._link.fetch(query)
-        return told or before, data
 
     def _refuse_errors(self) -> None:
         """Break off at an error: nothing else tells here that samples were lost, and nothing how many."""

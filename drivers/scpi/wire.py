@@ -97,7 +97,7 @@ class Wire:
 
     def ask(self, text: str, patience_s: float | None = None) -> str:
         """Send a query and give its answer, without the termination and blanks around it."""
-        self._begin(text)
+        self.begin(text)
         end = self._message.read_termination.encode()
         while (at := self._ahead.find(end)) < 0 and not self._has_ended:
             if len(self._ahead) > LONGEST_LINE:
@@ -109,11 +109,21 @@ class Wire:
         return answer
 
     def ask_data(self, text: str, form: Data, expected_bytes: int | None = None) -> tuple[str, memoryview]:
-        """Send a query; give what stands before the data, and the data, which may have to be so many bytes.
+        """Send a query and give its answer as `read_data` does."""
+        self.begin(text)
+        return self.read_data(text, form, expected_bytes)
+
+    def begin(self, query: str) -> None:
+        """Send a query whose answer is to be read later, before anything else is sent."""
+        self._ahead.clear()
+        self._has_ended = False
+        self.write(query)
+
+    def read_data(self, text: str, form: Data, expected_bytes: int | None = None) -> tuple[str, memoryview]:
+        """Give what stands before the data, and the data, which may have to be so many bytes.
 
         The data are memory that the next call uses again.
         """
-        self._begin(text)
         before, length = self._read_header(text) if form.header == "block" else ("", expected_bytes)
         end = form.termination.encode()
         length = expected_bytes if length is None else length
@@ -258,11 +268,6 @@ class Wire:
         for text in self._farewell:
             _try(functools.partial(resource.visalib.write, resource.session, self._line(text)))
         _try(resource.close)
-
-    def _begin(self, query: str) -> None:
-        self._ahead.clear()
-        self._has_ended = False
-        self.write(query)
 
     def _line(self, text: str) -> bytes:
         return (text + self._message.write_termination).encode("ascii")

@@ -252,6 +252,26 @@ def test_an_instrument_that_breaks_down_is_lost_in_one_line(way: dict[str, objec
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.parametrize("way", [STREAM, FRAMES], ids=["stream", "frames"])
+def test_every_block_that_came_whole_before_a_reset_is_given_out(way: dict[str, object]) -> None:
+    fetches = 0
+
+    def reset_later(query: str, answer: bytes) -> bytes:
+        nonlocal fetches
+        fetches += query.startswith("DATA") and "TIME" not in query
+        if fetches > 4:
+            raise HangUp
+        return answer
+
+    with serving(Digitizer(NOISE), reset_later) as server:
+        source = source_for(server.address(**way))
+        source.open()
+        blocks = source.blocks()
+        assert len([next(blocks) for _ in range(4)]) == 4
+        with pytest.raises(SourceLost):
+            next(blocks)
+
+
 def test_a_silent_instrument_may_still_say_why() -> None:
     digitizer = Digitizer(NOISE)
 
