@@ -188,9 +188,14 @@ class Analyzer:
         if pulse.end is None:
             whose = frozenset(self._hookup.setup.answering(lead.channel))
             self._pairing.answer(lead.row, whose, Pulse(pulse.start, pulse.start))
-        end_s = None if pulse.end is None else self._s(pulse.end)
-        if end_s is not None or self._is_fed(pulse.start):
-            self._watches.acknowledgement.held_low(self._s(pulse.start), end_s, lead.channel.input)
+        if pulse.end is not None:
+            self._roll.look_again(pulse.end)
+            self._watches.acknowledgement.held_low(self._s(pulse.start), self._s(pulse.end), lead.channel.input)
+        elif self._pairing.is_running_together:
+            self._roll.look_away(pulse.start)
+            self._watches.measurement.running_together(self._s(pulse.start), lead.channel.input)
+        elif self._is_fed(pulse.start):
+            self._watches.acknowledgement.held_low(self._s(pulse.start), None, lead.channel.input)
 
     def _is_fed(self, tick: int) -> bool:
         """Whether the feed stands shortly behind this tick; an engine switched off pulls nothing up."""

@@ -45,6 +45,11 @@ class MeasurementWatch:
             detail = "no call seen: cylinders are told apart by their place in the order, counted from the first answer"
             self._book.note(Kind.POSITION_LOST, Severity.INFO, at_s, detail)
 
+    def running_together(self, at_s: float, line: str) -> None:
+        """Note answers that overlap into one, so that nobody can tell them apart."""
+        detail = f"answers on {line} last longer than a turn at this speed and run together: not observed"
+        self._book.once(Kind.POSITION_LOST, Severity.WARNING, (at_s, at_s), detail, input=line)
+
     def clipped(self, at_s: float, line: str) -> None:
         """Note that samples of an input stood at the end of its range."""
         detail = f"{line} reaches the end of the instrument's range: choose a wider one"

@@ -3,6 +3,7 @@
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 
 from monitor.agenda import Agenda
 from monitor.firing.crew import Crew
@@ -111,11 +112,31 @@ class Pairing:
         self._agenda.at(when, (1, cylinder, pulse.start), lambda: self._settle_call(call))
 
     def answer(self, row: int, cylinders: frozenset[int], pulse: Pulse) -> None:
-        """Take a completed answer from the acknowledgement line in `row`."""
-        answer = Answer(row, cylinders, pulse)
-        self._answers.append(answer)
-        when = pulse.start + self._reach.answer_is_certain
-        self._agenda.at(when, (2, row, pulse.start), lambda: self._settle_answer(answer))
+        """Take a completed low pulse from the acknowledgement line in `row`: one answer, or several run together."""
+        for part in self._taken_apart(pulse):
+            answer = Answer(row, cylinders, part)
+            self._answers.append(answer)
+            when = part.start + self._reach.answer_is_certain
+            self._agenda.at(when, (2, row, part.start), partial(self._settle_answer, answer))
+
+    def _taken_apart(self, pulse: Pulse) -> list[Pulse]:
+        """Answers that overlap are one low pulse: as many as fit in turns between the first start and the last end."""
+        width, over = self.timing.width, pulse.end - pulse.start - self.timing.width
+        if not width or self._turn is None or over < 0.5 * min(self._turn, width):
+            if pulse.end > pulse.start:
+                self.timing.note_width(pulse)
+            return [pulse]
+        more = round(over / self._turn)
+        if not more or abs(over / more - self._turn) > 0.3 * self._turn:
+            self.timing.note_width(pulse)
+            return [pulse]
+        starts = [pulse.start + over * place // more for place in range(more + 1)]
+        return [Pulse(start, start + width) for start in starts]
+
+    @property
+    def is_running_together(self) -> bool:
+        """Whether answers last so long at this speed that the line need not come back between two turns."""
+        return self._turn is not None and self.timing.width > 0.8 * self._turn
 
     def finish(self) -> None:
         """Settle what still waits for the timing, at the end of the samples."""

@@ -84,6 +84,14 @@ class RollCall:
         """Note that no samples exist from tick `start` to `end`."""
         self._lost.append((start, end))
 
+    def look_away(self, start: int) -> None:
+        """Note that from this tick on nothing can be told, though samples come."""
+        self._lost.append((start, 2**62))
+
+    def look_again(self, end: int) -> None:
+        """Note that things can be told again."""
+        self._lost = deque(((first, min(last, end)) for first, last in self._lost), self._lost.maxlen)
+
     def end_at(self, end: int) -> None:
         """Note that the samples end at this tick: who could not answer by then has had no opportunity."""
         self._end = end

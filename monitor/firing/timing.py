@@ -40,6 +40,9 @@ class Timing:
         """Median of the latest delays: from the call's start (during charge) or from the spark."""
         self.dwell = 0
         """Median of the latest dwells."""
+        self._widths: deque[int] = deque(maxlen=_RECENT)
+        self.width = 0
+        """Median of the latest widths of single answers; 0 until enough were seen."""
 
     @property
     def is_learned(self) -> bool:
@@ -68,6 +71,12 @@ class Timing:
         """Learn from one answered call."""
         self._delays.append(answer.start - self.origin(call))
         self.delay = round(median(self._delays))
+
+    def note_width(self, answer: Pulse) -> None:
+        """Learn how long one answer lasts."""
+        self._widths.append(answer.end - answer.start)
+        if len(self._widths) >= _RECENT // 2:
+            self.width = round(median(self._widths))
 
     def note_call(self, call: Pulse) -> None:
         """Learn the dwell from one call."""
