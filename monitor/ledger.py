@@ -23,7 +23,8 @@ CREATE TABLE about (key TEXT PRIMARY KEY, value TEXT NOT NULL);
 CREATE TABLE firings (
     turn INTEGER NOT NULL, cylinder INTEGER NOT NULL, time_s REAL NOT NULL, outcome TEXT NOT NULL, called INTEGER,
     dwell_ms REAL, acknowledgement_delay_ms REAL, acknowledgement_width_ms REAL, acknowledgement_low_v REAL,
-    supply_before_v REAL, supply_low_v REAL, speed_rpm REAL
+    acknowledgement_rest_v REAL, control_high_v REAL, control_low_v REAL, ground_v REAL, current_a REAL,
+    battery_v REAL, supply_before_v REAL, supply_low_v REAL, speed_rpm REAL
 );
 CREATE TABLE flags (
     number INTEGER PRIMARY KEY, kind TEXT NOT NULL, severity TEXT NOT NULL, cylinder INTEGER, input TEXT,
