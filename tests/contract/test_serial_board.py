@@ -29,8 +29,9 @@ class TestFrames(SourceContract, Waits, Breaks):
 
     @contextmanager
     def make_breaking(self) -> Iterator[Source]:
-        with sending(itertools.islice(endless_frames(COUNTS), 2000), hang_up=True) as board:
-            yield source_for(f"serial:{board.path}")
+        opened = threading.Event()
+        with sending(itertools.islice(endless_frames(COUNTS), 2000), begin=opened, hang_up=True) as board:
+            yield source_of(f"serial:{board.path}", opened)
 
 
 class TestFramesThatAreLost(SourceContract, Exact):
@@ -63,5 +64,6 @@ class TestLines(SourceContract, Waits, Breaks, Exact):
 
     @contextmanager
     def make_breaking(self) -> Iterator[Source]:
-        with sending(itertools.repeat(LINE, 2000), hang_up=True) as board:
-            yield source_for(f"serial:{board.path}?{LINES_OPTIONS}")
+        opened = threading.Event()
+        with sending(itertools.repeat(LINE, 20_000), begin=opened, hang_up=True) as board:
+            yield source_of(f"serial:{board.path}?{LINES_OPTIONS}", opened)
