@@ -158,11 +158,10 @@ def pair(
         taken: set[int] = set()
         for firing in (firing for firing in firings if cylinder in (None, firing.cylinder)):
             place = _nearest(sparks, firing.time_s)
-            if firing.time_s > sparks[-1] + 1e-4 and firing.outcome == "acknowledged":
-                continue
             reach_s = (20.0 if by_name else 5.0) / (firing.speed_rpm or 600)
             if place is None or place in taken or abs(sparks[place] - firing.time_s) > reach_s:
-                pairs.append((None, firing))
+                if firing.time_s < sparks[-1] or firing.outcome != "acknowledged":
+                    pairs.append((None, firing))
             else:
                 taken.add(place)
                 pairs.append((true[place], firing))
