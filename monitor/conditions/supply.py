@@ -20,7 +20,11 @@ _CHARGE_A = 6.5
 
 
 class SupplyWatch:
-    """Sag by cylinder, dropouts, and the level between firings."""
+    """Sag by cylinder, dropouts, and the level between firings.
+
+    A sag is what the feed gains back once the charge is over: each is judged when the next turn shows where the feed
+    stands then. What stays low is the rail's own fall (a starter, a load elsewhere) and no resistance in the feed.
+    """
 
     def __init__(self, book: FlagBook, limits: Limits, turns_per_cycle: int, input: str) -> None:  # noqa: A002
         self._book = book
@@ -30,17 +34,25 @@ class SupplyWatch:
         self._drops: deque[float] = deque(maxlen=turns_per_cycle)
         self._ohms: dict[int, deque[float]] = {}
         self._low_since: float | None = None
+        self._open: Firing | None = None
 
     def take(self, firing: Firing) -> None:
         """Look at the next entry of the roll."""
         if firing.supply_before_v is None or firing.supply_low_v is None:
             return
-        self._judge_sag(firing, firing.supply_before_v - firing.supply_low_v)
+        self._conclude(firing.supply_before_v)
+        self._open = firing
         self._levels.append(firing.supply_before_v)
         if firing.battery_v is not None:
             self._drops.append(firing.battery_v - firing.supply_before_v)
         if len(self._levels) == self._levels.maxlen and firing.speed_rpm is not None:
             self._judge_level(firing.time_s, median(self._levels), firing.speed_rpm)
+
+    def _conclude(self, after_v: float) -> None:
+        """Judge the turn before, now that the feed behind it is known."""
+        before = self._open
+        if before is not None and before.supply_before_v is not None and before.supply_low_v is not None:
+            self._judge_sag(before, min(before.supply_before_v, after_v) - before.supply_low_v)
 
     def _judge_sag(self, firing: Firing, sag_v: float) -> None:
         limit = self._limits.supply_sag_v
