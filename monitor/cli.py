@@ -1,5 +1,6 @@
 """The commands: parse, then call. Whatever takes long to import is imported by the command that needs it."""
 
+import math
 import sys
 from pathlib import Path
 from typing import Any, NoReturn
@@ -112,16 +113,25 @@ def replay(recording: str, setup_file: Path | None, speed: float, rate_hz: float
 @click.option(
     "--duration", "duration_s", type=click.FloatRange(0, min_open=True), metavar="S", help="Stop after S seconds."
 )
-def log(address: str, setup_file: Path | None, folder: Path | None, duration_s: float | None) -> None:
+@click.option(
+    "--retry",
+    "retry_s",
+    type=click.FloatRange(0),
+    default=math.inf,
+    metavar="S",
+    help="Give an instrument up, with exit status 3, when it was lost for S seconds. Without it, it is tried again "
+    "until somebody stops the command.",
+)
+def log(address: str, setup_file: Path | None, folder: Path | None, duration_s: float | None, retry_s: float) -> None:
     """Record and analyse ADDRESS without a screen, for the road test; stop with Ctrl-C.
 
     Every sample goes to a new folder, with the ledger of firings and flags beside it. State and flags are told on
-    stderr, the tally at the end on stdout.
+    stderr, the tally at the end on stdout. When the instrument is lost, the recording goes on as soon as it is back.
     """
-    from monitor.log import run
+    from monitor.log import Terms, run
 
     click.echo(CAUTIONS_IN_BRIEF, err=True)
-    run(address, setup_file, folder, duration_s)
+    run(address, setup_file, folder, Terms(duration_s, retry_s))
 
 
 @cli.command(short_help="Say what is plugged in and what can be opened, with addresses.")

@@ -6,16 +6,22 @@ half a step old, without a lock. What waits for a disk is the keeper's.
 """
 
 import asyncio
-from collections.abc import AsyncIterator
+import math
+from collections.abc import AsyncIterator, Callable
 from contextlib import AsyncExitStack, asynccontextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from acquire.block import StreamInfo
+from acquire.clock import Clock
 from acquire.errors import CoilcallError
+from acquire.outage import Outage, Policy
 from acquire.pump import pumping
 from acquire.ring import RingReader
 from acquire.source import Source
+from acquire.supervised import Supervised
+from drivers.address import parse_address
 from monitor.analyzer import Analyzer
 from monitor.choice import choose_setup
 from monitor.keeper import Keeper, keeping
@@ -37,16 +43,29 @@ class Options:
     pace: Pace | None = None
 
 
+def supervised(make: Callable[[str], Source], address: str, clock: Clock, retry_s: float = math.inf) -> Source:
+    """Make the source of an address, one that is tried again when it is lost; what cannot be unplugged is left alone.
+
+    Raises what `make` raises.
+    """
+    if parse_address(address).scheme in ("file", "simulated"):
+        return make(address)
+    return Supervised(partial(make, address), Policy(retry_s), clock)
+
+
 class Session:
     """One stream being analysed. Everything here is called from the event loop."""
 
-    def __init__(self, info: StreamInfo, analyzer: Analyzer, reader: RingReader, options: Options) -> None:
+    def __init__(
+        self, source: Source, info: StreamInfo, analyzer: Analyzer, reader: RingReader, options: Options
+    ) -> None:
         self.info = info
         self.analyzer = analyzer
         self.error: CoilcallError | None = None
         """Why the stream broke off, if it did."""
         self.ended = asyncio.Event()
         """Set when the last sample has been analysed."""
+        self._supervised = source if isinstance(source, Supervised) else None
         self._reader = reader
         self._options = options
 
@@ -62,23 +81,29 @@ class Session:
     def source(self) -> SourceView:
         """The stream now."""
         info, options = self.info, self._options
+        outage = self._supervised.outage if self._supervised else None
         return SourceView(
             address=info.source,
-            state=self._state(),
-            reason=str(self.error or ""),
+            state=self._state(outage),
+            reason=str(self.error or "") or _reason(outage),
             sample_rate_hz=info.sample_rate_hz,
             simulated=info.source.startswith("simulated:"),
             speed=options.pace.speed if options.pace else None,
             total_s=info.total_samples / info.sample_rate_hz if info.total_samples else None,
             behind_s=self._reader.statistics().lag_samples / info.sample_rate_hz,
             recording_to=str(options.folder) if options.folder else None,
+            times_lost=outage.number if outage else 0,
+            lost_at_s=outage.at_s if outage else None,
+            outage_s=self._supervised.outage_s if self._supervised else None,
         )
 
-    def _state(self) -> SourceState:
+    def _state(self, outage: Outage | None) -> SourceState:
         if self.error is not None:
             return SourceState.LOST
         if self.ended.is_set():
             return SourceState.ENDED
+        if outage is not None and outage.back_s is None:
+            return SourceState.LOST
         is_paused = self._options.pace is not None and self._options.pace.is_paused
         return SourceState.PAUSED if is_paused else SourceState.FLOWING
 
@@ -108,7 +133,7 @@ async def session(source: Source, options: Options) -> AsyncIterator[Session]:
     async with AsyncExitStack() as stack:
         info, ring = await stack.enter_async_context(pumping(source))
         setup = choose_setup(info, options.setup_file)
-        running = Session(info, Analyzer(setup, info), stack.enter_context(ring.reader()), options)
+        running = Session(source, info, Analyzer(setup, info), stack.enter_context(ring.reader()), options)
         keeper = None
         if options.folder is not None:
             recorded = stack.enter_context(ring.reader())
@@ -122,3 +147,12 @@ async def session(source: Source, options: Options) -> AsyncIterator[Session]:
         source.close()
     if running.error is not None:
         raise running.error
+
+
+def _reason(outage: Outage | None) -> str:
+    """Why it was lost, and why it does not come back."""
+    if outage is None:
+        return ""
+    tries = f"; tried again {outage.attempts} times" if outage.attempts > 1 else "; tried again once"
+    refusal = f", at last: {outage.refusal}" if outage.refusal not in ("", outage.reason) else ""
+    return f"{outage.reason}{tries if outage.attempts else ''}{refusal}"

@@ -18,9 +18,10 @@ class SourceState(StrEnum):
 class SourceView:
     """One frozen picture of the stream; everything unknown is None.
 
-    `reason` says why a source was lost. `speed` is the pace of a replay, in recorded seconds per second; None where
-    the source keeps its own time. `behind_s` is how far the analysis trails the newest sample. `recording_to` is the
-    folder being written.
+    `reason` says why a source was lost, now or the last time. `times_lost` counts also the time that lasts; `lost_at_s`
+    is the time in the stream of the latest, `outage_s` how long it was or has been until now. `speed` is the pace of a
+    replay, in recorded seconds per second; None where the source keeps its own time. `behind_s` is how far the analysis
+    trails the newest sample. `recording_to` is the folder being written.
     """
 
     address: str
@@ -32,3 +33,6 @@ class SourceView:
     total_s: float | None = None
     behind_s: float = 0.0
     recording_to: str | None = None
+    times_lost: int = 0
+    lost_at_s: float | None = None
+    outage_s: float | None = None

@@ -2,10 +2,12 @@
 
 import asyncio
 
+from acquire.clock import SystemClock
+from acquire.source import Source
 from drivers.registry import source_for
 from monitor.dashboard.app import Dashboard
 from monitor.interrupt import stop_signals
-from monitor.live import Options, session
+from monitor.live import Options, session, supervised
 from monitor.replay import PacedSource
 
 
@@ -15,10 +17,11 @@ def run(address: str, options: Options) -> int:
 
 
 async def watch(address: str, options: Options) -> int:
-    """Show a session on this terminal."""
-    source = source_for(address)
+    """Show a session on this terminal; a live source that is lost is tried again until the person quits."""
     if options.pace is not None:
-        source = PacedSource(source, options.pace)
+        source: Source = PacedSource(source_for(address), options.pace)
+    else:
+        source = supervised(source_for, address, SystemClock())
     async with session(source, options) as running:
         screen = Dashboard(running, options.pace)
         with stop_signals(screen.exit):

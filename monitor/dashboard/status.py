@@ -45,17 +45,29 @@ def source_line(picture: Picture, width: int) -> Content:
     if source.simulated:
         parts.append((" SIMULATED ", f"bold {BLACK} on {SKY_BLUE}"))
     total = f"/{elapsed(source.total_s)}" if source.total_s is not None else ""
+    outage = outage_fact(source)
     facts = [
         f"{elapsed(snapshot.time_s)}{total}",
-        rate(source.sample_rate_hz),
+        outage or rate(source.sample_rate_hz),
         f"coverage {share(snapshot.coverage)}",
         f"lost samples {snapshot.lost_samples}",
     ]
+    if outage:
+        facts.append(rate(source.sample_rate_hz))
     if source.behind_s >= _BEHIND_WORTH_SAYING_S:
         facts.append(f"{span(source.behind_s)} behind")
     facts += [plain(source.address)] + ([f"recording to {plain(source.recording_to)}"] if source.recording_to else [])
     parts.append(("  " + "  ".join(facts), QUIET))
     return _line(parts, width)
+
+
+def outage_fact(source: SourceView) -> str:
+    """How often it was lost, and how long now or the last time; "" where it never was."""
+    if not source.times_lost or source.outage_s is None:
+        return ""
+    which = "for" if source.state is SourceState.LOST else "last"
+    at = f" at {elapsed(source.lost_at_s)}" if source.lost_at_s is not None else ""
+    return f"lost {source.times_lost}x, {which} {span(source.outage_s)}{at}"
 
 
 def _state_word(source: SourceView) -> str:

@@ -43,6 +43,18 @@ def test_the_state_of_the_source_is_a_word(changes: dict[str, object], word: str
     assert source_line(Picture(snapshot(), source(**changes)), 80).plain.startswith(f" {word} ")
 
 
+def test_how_often_and_how_long_it_was_lost_stands_in_80_columns() -> None:
+    outage = {"times_lost": 3, "lost_at_s": 61.2, "outage_s": 12.3}
+    away = source_line(Picture(snapshot(coverage=0.9), source(state=SourceState.LOST, **outage)), 80).plain
+    assert away.startswith(" LOST ")
+    assert "lost 3x, for 12 s at 0:01:01" in away
+    assert "coverage 90.00 %" in away
+    back = source_line(Picture(snapshot(), source(**outage)), 120).plain
+    assert back.startswith(" live ")
+    assert "lost 3x, last 12 s at 0:01:01" in back
+    assert "50 kS/s" in back
+
+
 def test_an_analysis_that_trails_is_said_to() -> None:
     assert "2.0 s behind" in source_line(Picture(snapshot(), source(behind_s=2.0)), 120).plain
     assert "behind" not in source_line(Picture(snapshot(), source(behind_s=0.1)), 120).plain
