@@ -5,6 +5,7 @@ from functools import partial
 
 from acquire.block import SampleBlock, StreamInfo
 from monitor.agenda import Agenda
+from monitor.conditions.stray import Stray
 from monitor.conditions.watches import Watches
 from monitor.firing.crew import Crew
 from monitor.firing.evidence import Evidence
@@ -242,13 +243,18 @@ class Analyzer:
 
     def _extra(self, placed: Placed) -> None:
         answer = placed.sighting.answer
-        if placed.sighting.call is None and answer is not None and placed.pace < self._repeat_pace:
+        if placed.sighting.call is not None or answer is None:
+            return
+        if placed.pace < self._repeat_pace:
             self._stray(answer)
+        else:
+            self._watches.stray.doubtful(self._as_stray(answer))
 
     def _stray(self, answer: Answer) -> None:
         reach = self._reach.longest_call
-        if not self._roll.saw_all(answer.pulse.start - reach, answer.pulse.start + reach):
-            return
+        if self._roll.saw_all(answer.pulse.start - reach, answer.pulse.start + reach):
+            self._watches.stray.certain(self._as_stray(answer))
+
+    def _as_stray(self, answer: Answer) -> Stray:
         lead = next(lead for lead in self._hookup.leads if lead.row == answer.row)
-        span = self._s(answer.pulse.start), self._s(answer.pulse.end)
-        self._watches.acknowledgement.stray(*span, lead.channel.input)
+        return Stray(self._s(answer.pulse.start), self._s(answer.pulse.end), lead.channel.input)

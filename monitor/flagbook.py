@@ -4,6 +4,7 @@ from dataclasses import replace
 
 from monitor.flags import Flag, Kind, Severity
 
+_ORDER = list(Severity)
 Key = tuple[Kind, int | None, str | None]
 
 
@@ -34,14 +35,18 @@ class FlagBook:
         cylinder: int | None = None,
         input: str | None = None,  # noqa: A002
     ) -> None:
-        """Raise the flag, or count once more if it lasts already; `detail` is the newest evidence."""
+        """Raise the flag, or count once more if it lasts already.
+
+        A lasting flag takes the worse severity and the newest evidence (`detail`).
+        """
         key = (kind, cylinder, input)
         known = self._open.get(key)
         if known is None:
             self._raised += 1
             self._keep(key, Flag(self._raised, kind, severity, cylinder, input, at_s, None, 1, detail))
         else:
-            self._keep(key, replace(known, count=known.count + 1, detail=detail))
+            worse = max(known.severity, severity, key=_ORDER.index)
+            self._keep(key, replace(known, severity=worse, count=known.count + 1, detail=detail))
 
     def clear(self, kind: Kind, at_s: float, *, cylinder: int | None = None, input: str | None = None) -> None:  # noqa: A002
         """End the flag where it lasts."""

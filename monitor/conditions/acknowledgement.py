@@ -64,8 +64,3 @@ class AcknowledgementWatch:
             detail = f"the line on {line} is low for more than {self._limits.acknowledgement_held_low_ms:g} ms"
             self._book.note(Kind.ACKNOWLEDGEMENT_HELD_LOW, Severity.FAULT, start_s, detail, input=line)
         self._held.clear()
-
-    def stray(self, start_s: float, end_s: float, line: str) -> None:
-        """Note an answer that nobody called for."""
-        detail = f"an answer of {(end_s - start_s) * 1e3:.3f} ms on {line} that nobody called for"
-        self._book.once(Kind.STRAY_ACKNOWLEDGEMENT, Severity.WARNING, (start_s, end_s), detail, input=line)

@@ -9,6 +9,7 @@ from monitor.conditions.dwell import DwellWatch
 from monitor.conditions.injector import InjectorWatch
 from monitor.conditions.levels import LevelWatch
 from monitor.conditions.measurement import MeasurementWatch
+from monitor.conditions.stray import StrayWatch
 from monitor.conditions.supply import SupplyWatch
 from monitor.firing.records import Firing
 from monitor.flagbook import FlagBook
@@ -35,6 +36,7 @@ class Watches:
         self.control = ControlWatch(self.book, limits)
         self.measurement = MeasurementWatch(self.book, sample_rate_hz)
         self.injector = InjectorWatch(self.book, limits)
+        self.stray = StrayWatch(self.book, turns)
         self.supply = SupplyWatch(self.book, limits, turns, supply.channel.input if supply else "")
         levels = LevelWatch(self.book, limits, turns)
         dwell = DwellWatch(self.book, limits, turns)
@@ -43,6 +45,7 @@ class Watches:
             self.control,
             self.measurement,
             self.injector,
+            self.stray,
             self.supply,
             levels,
             dwell,
