@@ -49,7 +49,7 @@ class LevelWatch:
         latest = self._latest.setdefault((kind, firing.cylinder), deque(maxlen=_FEW))
         latest.append(beyond_v)
         usual_v = median(latest) if len(latest) == _FEW else 0.0
-        if beyond_v > _CLEAR_V or usual_v > 0.0:
+        if beyond_v > _CLEAR_V or min(beyond_v, usual_v) > 0.0:
             self._book.note(kind, severity, firing.time_s, detail, cylinder=firing.cylinder)
         elif max(beyond_v, usual_v) < -_HYSTERESIS_V:
             self._book.clear(kind, firing.time_s, cylinder=firing.cylinder)

@@ -56,12 +56,13 @@ class SupplyWatch:
 
     def _judge_sag(self, firing: Firing, sag_v: float) -> None:
         limit = self._limits.supply_sag_v
-        ohms = self._ohms.setdefault(firing.cylinder, deque(maxlen=50))
-        ohms.append(sag_v / (firing.current_a or _CHARGE_A))
         if sag_v > limit:
+            ohms = self._ohms.setdefault(firing.cylinder, deque(maxlen=50))
+            ohms.append(sag_v / _charge_a(firing, sag_v))
             detail = f"feed falls by {sag_v:.2f} V (limit {limit:g} V) while charging; {_resistance(ohms, firing)}"
             self._note(Kind.SUPPLY_SAG, Severity.FAULT, firing.time_s, detail, firing.cylinder)
         elif sag_v < limit - _HYSTERESIS_V:
+            self._ohms.pop(firing.cylinder, None)
             self._book.clear(Kind.SUPPLY_SAG, firing.time_s, cylinder=firing.cylinder, input=self._input)
 
     def _judge_level(self, at_s: float, level_v: float, speed_rpm: float) -> None:
@@ -93,9 +94,17 @@ class SupplyWatch:
         self._book.note(kind, severity, at_s, detail, cylinder=cylinder, input=self._input)
 
 
+def _charge_a(firing: Firing, sag_v: float) -> float:
+    """Current at the end of the charge: measured, else the usual one, less what the sag kept from the coil.
+
+    The fall grows about evenly with the current, so that over the charge the coil misses half of it.
+    """
+    return firing.current_a or _CHARGE_A * (1.0 - 0.5 * sag_v / max(firing.supply_before_v or 0.0, sag_v))
+
+
 def _resistance(ohms: deque[float], firing: Firing) -> str:
     """An estimate of the feed's resistance with its spread: the sag over the current, measured or assumed."""
     ordered = sorted(ohms)
     low, middle, high = (ordered[round(part * (len(ordered) - 1))] for part in (0.05, 0.5, 0.95))
-    current = f"{firing.current_a:.1f} A measured" if firing.current_a else f"{_CHARGE_A} A assumed"
+    current = f"{firing.current_a:.1f} A measured" if firing.current_a else f"{_CHARGE_A} A at full feed assumed"
     return f"feed resistance about {middle:.2f} ohm ({low:.2f} to {high:.2f}) at {current}"
