@@ -27,10 +27,10 @@ _USUAL_REPEAT = 0.1
 """A further answer shortly behind one, at a low speed: where sparks are not repeated as a habit, and where they are."""
 _EXTRA_WITHIN = 0.85
 """Part of a turn after which a sighting can no longer be an extra one."""
-_REPEAT_WITHIN = 0.58
-"""Sparks are repeated within about 30 degrees of crank: half a turn of a twelve, and some jitter."""
-_HABITUAL_WITHIN = 0.14
-"""So much later still where it is the habit: the turn before may have come early by a step of the advance."""
+_REPEAT_WITHIN_DEG = 35.0
+_HABITUAL_WITHIN_DEG = 8.0
+"""Sparks are repeated within about 30 degrees of crank (public engine-control tables), and some jitter; where it is the
+habit a little later still, for the turn before may have come early by a step of the advance."""
 _HABIT_TURNS = 6.0
 _SLOPE_MOST = 0.3
 _PLAIN = 0.06
@@ -79,8 +79,12 @@ class Hypothesis:
             return [self._on(1, sighting, crew, expected)]
         readings = []
         if ratio < _EXTRA_WITHIN and (places is None or self.turn % crew.rota.size in places):
-            within = _REPEAT_WITHIN + _HABITUAL_WITHIN * self.habit
-            may_repeat = sighting.call is None and self.pace > crew.repeat_pace and ratio < within
+            within_deg = _REPEAT_WITHIN_DEG + _HABITUAL_WITHIN_DEG * self.habit
+            may_repeat = (
+                sighting.call is None
+                and self.pace > crew.repeat_pace
+                and ratio * crew.rota.turn_deg * crew.rota.way(self.turn, 1) < within_deg
+            )
             readings.append(self._repeat() if may_repeat else self._extra())
             if may_repeat and self.habit > 0.5:
                 return readings

@@ -39,6 +39,11 @@ class Rota:
         """Whether all turns stand equally far apart."""
         return all(abs(start - place) < 1e-9 for place, start in enumerate(self.starts))
 
+    @property
+    def turn_deg(self) -> float:
+        """Degrees of crank of a mean turn."""
+        return 360.0 * self.period_rev / self.size
+
     def place_of(self, cylinder: int) -> int:
         """Place at which this cylinder's coil fires."""
         return next(place for place, cylinders in enumerate(self.places) if cylinder in cylinders)
