@@ -9,12 +9,15 @@ from monitor.setup import Limits
 class AcknowledgementWatch:
     """Missing answers by cylinder; a silent, held or wrongly resting line."""
 
-    def __init__(self, book: FlagBook, limits: Limits, turns_per_cycle: int, *, sees_calls: bool) -> None:
-        """`sees_calls` says whether any control is connected."""
+    def __init__(
+        self, book: FlagBook, limits: Limits, answering: frozenset[int], sparks_per_cycle: int, *, sees_calls: bool
+    ) -> None:
+        """`answering` cylinders have a line connected; `sees_calls` says whether any control is."""
         self._book = book
         self._limits = limits
+        self._answering = answering
         self._misses: dict[int, list[float]] = {}
-        self._silent_turns = limits.acknowledgement_silent_cycles * turns_per_cycle
+        self._silent_turns = limits.acknowledgement_silent_cycles * len(answering) * sparks_per_cycle
         self._unanswered: list[float] = []
         self._sees_calls = sees_calls
         self._held: dict[str, float] = {}
@@ -23,6 +26,8 @@ class AcknowledgementWatch:
         """Look at the next entry of the roll."""
         if firing.called and any(firing.time_s > start_s for start_s in self._held.values()):
             self._raise_held()
+        if firing.cylinder not in self._answering:
+            return
         if firing.outcome is Outcome.UNACKNOWLEDGED:
             self._miss(firing)
         elif firing.outcome is Outcome.ACKNOWLEDGED:

@@ -3,6 +3,7 @@
 from typing import Protocol
 
 from monitor.conditions.acknowledgement import AcknowledgementWatch
+from monitor.conditions.charge import ChargeWatch
 from monitor.conditions.control import ControlWatch
 from monitor.conditions.drift import DriftWatch
 from monitor.conditions.dwell import DwellWatch
@@ -32,7 +33,9 @@ class Watches:
         turns = engine.cylinders * engine.sparks_per_cycle
         supply = hookup.first(Role.SUPPLY)
         self.book = FlagBook()
-        self.acknowledgement = AcknowledgementWatch(self.book, limits, turns, sees_calls=bool(hookup.called))
+        self.acknowledgement = AcknowledgementWatch(
+            self.book, limits, hookup.answering, engine.sparks_per_cycle, sees_calls=bool(hookup.called)
+        )
         self.control = ControlWatch(self.book, limits)
         self.measurement = MeasurementWatch(self.book, sample_rate_hz)
         self.injector = InjectorWatch(self.book, limits)
@@ -50,6 +53,7 @@ class Watches:
             levels,
             dwell,
             DriftWatch(self.book),
+            ChargeWatch(self.book, hookup.called - hookup.answering, turns),
         )
 
     def take(self, firing: Firing) -> None:

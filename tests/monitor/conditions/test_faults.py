@@ -165,3 +165,12 @@ def test_a_coil_whose_answers_change_is_told_before_one_is_lost() -> None:
     assert (flag.cylinder, flag.severity) == (4, Severity.INFO)
     assert FROM_S < flag.start_s < FROM_S + 12 * CYCLE_S
     assert of_kind(found, Kind.MISSING_ACKNOWLEDGEMENT) == []
+
+
+def test_a_line_of_half_the_coils_is_silent_though_calls_without_a_line_go_on() -> None:
+    model = EngineModel(4, ORDERS[4], lines=((1, 4), (2, 3)))
+    inputs = ("supply", "control1", "control2", "control3", "control4", "acknowledgement")
+    breaks = [Fault("line-open", n, 1.0, FROM_S, TO_S) for n in (1, 4)]
+    (flag,) = of_kind(run(*breaks, inputs=inputs, model=model), Kind.ACKNOWLEDGEMENT_SILENT)
+    assert flag.start_s == pytest.approx(FROM_S, abs=2 * CYCLE_S)
+    assert flag.end_s == pytest.approx(TO_S, abs=2 * CYCLE_S)
