@@ -9,6 +9,8 @@ from monitor.flags import Kind, Severity
 
 _ANSWERS = 12
 """Answers of one cylinder that are judged together: one alone may be off for many reasons."""
+_EVERY = 4
+"""Answers of one cylinder between two looks: it drifts slower than that."""
 _PART = 0.25
 """Fraction by which a cylinder's answers must differ from the others'."""
 _LEAST_MS = 0.1
@@ -24,6 +26,7 @@ class DriftWatch:
     def __init__(self, book: FlagBook) -> None:
         self._book = book
         self._widths: dict[int, deque[float]] = {}
+        self._seen: dict[int, int] = {}
 
     def take(self, firing: Firing) -> None:
         """Look at the next entry of the roll."""
@@ -31,6 +34,9 @@ class DriftWatch:
             return
         own = self._widths.setdefault(firing.cylinder, deque(maxlen=_ANSWERS))
         own.append(firing.acknowledgement_width_ms)
+        seen = self._seen[firing.cylinder] = self._seen.get(firing.cylinder, 0) + 1
+        if seen % _EVERY:
+            return
         others = [widths for cylinder, widths in self._widths.items() if cylinder != firing.cylinder]
         if len(own) < _ANSWERS or not others or any(len(widths) < _ANSWERS for widths in others):
             return

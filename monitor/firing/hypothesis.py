@@ -68,6 +68,21 @@ class Hypothesis:
     habit: float = 0.0
     is_repeated: bool = False
 
+    def after(self, committed: int) -> "Hypothesis":
+        """The same reading without its first `committed` steps."""
+        return Hypothesis(
+            self.turn,
+            self.tick,
+            self.pace,
+            self.is_anchored,
+            self.cost,
+            self.steps[committed:],
+            self.slope,
+            self.dead,
+            self.habit,
+            self.is_repeated,
+        )
+
     def extended(self, sighting: Sighting, crew: Crew) -> list["Hypothesis"]:
         """All believable readings that go on from here with this sighting."""
         places = crew.places_of(sighting.cylinders)

@@ -181,7 +181,8 @@ class Position:
         while common < len(first) and all(one.steps[common] == first[common] for one in self._readings):
             common += 1
         yield from self._commit(first[:common])
-        self._readings = [replace(one, steps=one.steps[common:]) for one in self._readings]
+        if common:
+            self._readings = [one.after(common) for one in self._readings]
 
     def _commit(self, steps: tuple[Step, ...]) -> Iterator[Placed]:
         pace = self._readings[0].pace

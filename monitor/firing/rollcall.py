@@ -2,7 +2,7 @@
 
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from monitor.agenda import Agenda
 from monitor.firing.crew import Crew
@@ -154,20 +154,13 @@ class RollCall:
         sighting = placed.sighting
         if not sighting.answer and self._end is not None and self._certain_at(sighting) > self._end:
             return
-        entry = Turn(
-            number=placed.turn,
-            cylinder=0,
-            tick=sighting.tick,
-            outcome=Outcome.ACKNOWLEDGED,
-            called=None,
-            call=sighting.call,
-            answer=sighting.answer.pulse if sighting.answer else None,
-            pace=self._pace() or placed.pace,
-            is_named=placed.is_named,
-        )
+        pulse = sighting.answer.pulse if sighting.answer else None
+        pace = self._pace() or placed.pace
         for cylinder in self._seen_at(placed.turn):
             called = sighting.call is not None if cylinder in self._crew.called else None
-            self.on_turn(replace(entry, cylinder=cylinder, outcome=self._outcome(placed, cylinder), called=called))
+            outcome = self._outcome(placed, cylinder)
+            named = placed.is_named
+            self.on_turn(Turn(placed.turn, cylinder, sighting.tick, outcome, called, sighting.call, pulse, pace, named))
 
     def _outcome(self, placed: Placed, cylinder: int) -> Outcome:
         sighting = placed.sighting
