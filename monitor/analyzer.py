@@ -97,7 +97,7 @@ class Analyzer:
         for start in range(0, block.samples, CHUNK):
             piece = block.counts[:, start : start + CHUNK]
             self._front.append(piece, block.first_index + start)
-            self._standing.see(piece, block.first_index + start)
+        self._standing.see(block.counts, block.first_index)
         self._next_index = block.end_index
         return self._step()
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from monitor.firing.records import Firing
 from monitor.flagbook import FlagBook
 from monitor.flags import Kind, Severity
+from monitor.setup import Limits
 
 _HABIT = 0.2
 """Share of turns with a further answer from which on the controller repeats its sparks, as many do at low speed."""
@@ -24,8 +25,9 @@ class Stray:
 class StrayWatch:
     """Flags further answers; at speeds at which sparks are repeated, only where that is not the habit."""
 
-    def __init__(self, book: FlagBook, turns_per_cycle: int) -> None:
+    def __init__(self, book: FlagBook, limits: Limits, turns_per_cycle: int) -> None:
         self._book = book
+        self._allowed = limits.stray_acknowledgements - 1
         self._around = max(2 * turns_per_cycle, _LEAST_TURNS)
         self._turns = 0
         self._waiting: deque[tuple[int, Stray]] = deque()
@@ -48,6 +50,9 @@ class StrayWatch:
 
     def certain(self, stray: Stray) -> None:
         """Note one that can be nothing else."""
+        if self._allowed > 0:
+            self._allowed -= 1
+            return
         detail = f"an answer of {(stray.end_s - stray.start_s) * 1e3:.3f} ms that nobody called for"
         span_s = (stray.start_s, stray.end_s)
         self._book.once(Kind.STRAY_ACKNOWLEDGEMENT, Severity.WARNING, span_s, detail, input=stray.line)

@@ -39,7 +39,7 @@ class Watches:
         self.control = ControlWatch(self.book, limits)
         self.measurement = MeasurementWatch(self.book, sample_rate_hz)
         self.injector = InjectorWatch(self.book, limits)
-        self.stray = StrayWatch(self.book, turns)
+        self.stray = StrayWatch(self.book, limits, turns)
         self.supply = SupplyWatch(self.book, limits, turns, supply.channel.input if supply else "")
         levels = LevelWatch(self.book, limits, turns)
         dwell = DwellWatch(self.book, limits, turns)

@@ -161,15 +161,17 @@ class Pairing:
             self._release_held()
 
     def _settle_answer(self, answer: Answer) -> None:
+        self._forget_answers(answer.pulse.start)
         if answer.is_claimed:
-            self._forget_answers(answer.pulse.start)
-        elif self._waits:
-            self._held.answers.append(answer)
-            if len(self._held.answers) >= 12 * self._places and not self._held.calls:
-                self._release_held()
-        else:
-            self._forget_answers(answer.pulse.start)
+            return
+        if not self._waits:
             self._see_answer(answer)
+            return
+        self._held.answers.append(answer)
+        if len(self._held.answers) >= 12 * self._places and not self._held.calls:
+            # The control lead shows nothing: go on without the timing.
+            self._waits = False
+            self._release_held()
 
     def _see_answer(self, answer: Answer) -> None:
         if answer.pulse.end == answer.pulse.start:

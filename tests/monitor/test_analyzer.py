@@ -9,6 +9,7 @@ from drivers.simulated.model import Acknowledgement, EngineModel
 from drivers.simulated.scenario import constant, named
 from drivers.simulated.source import SimulatedEngine
 from monitor.firing.records import Outcome
+from monitor.setup import parse_setup
 from tests.monitor.engines import ORDERS, THREE_LEADS, against_truth, all_leads, analyse, is_exact
 
 TIMINGS = ("during-charge", "at-spark")
@@ -65,6 +66,29 @@ def test_the_roll_call_goes_on_from_the_answers_when_the_reference_is_no_longer_
     assert result["uncommanded -> uncommanded"] > 30
     (flag,) = (flag for flag in found.flags if flag.kind == "missing-command")
     assert (flag.cylinder, flag.end_s) == (1, None)
+
+
+def test_a_control_lead_that_shows_nothing_leaves_the_answers_to_be_counted_by_place() -> None:
+    source = engine(6, Fault("no-call", 1), duration_s=30.0, rate_hz=20_000.0)
+    found = analyse(source)
+    result = against_truth(found.firings, source.truth(), by_name=False)
+    # The first cycle stays in doubt: nothing tells yet which place is the one that is missing.
+    assert result["acknowledged -> unobserved"] <= 6
+    assert set(result) <= {
+        "acknowledged -> acknowledged",
+        "acknowledged -> unobserved",
+        "uncommanded -> unacknowledged",
+        "uncommanded -> unobserved",
+    }
+    assert found.kinds()["all-cut"] == 0
+    assert found.kinds()["position-lost"] == 1
+
+
+def test_strays_up_to_the_limit_are_let_pass() -> None:
+    every = analyse(engine(6, Fault("stray-answer", None, 0.05), inputs=all_leads(6))).kinds()["stray-acknowledgement"]
+    source = engine(6, Fault("stray-answer", None, 0.05), inputs=all_leads(6))
+    text = (source.open().setup_toml or "") + "\n[limits]\nstray_acknowledgements = 3\n"
+    assert analyse(source, setup=parse_setup(text, "three")).kinds()["stray-acknowledgement"] == every - 2 > 0
 
 
 @pytest.mark.parametrize("scenario", ["crank-and-idle", "snap", "stop", "cold-start-drive"])
