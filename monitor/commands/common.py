@@ -1,0 +1,31 @@
+"""What several commands share: options, and what they ask of their surroundings."""
+
+import sys
+from pathlib import Path
+
+import click
+
+from monitor.cautions import CAUTIONS
+
+CAUTIONS_AS_THEY_STAND = f"\b\n{CAUTIONS}"
+
+setup_option = click.option(
+    "--setup",
+    "setup_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="The set-up file: which engine, and what is connected to which input. Without it, the set-up that came with "
+    "the samples is used.",
+)
+
+
+def rated(recording: str, rate_hz: float | None) -> str:
+    """The recording's address, with the rate that its file does not say."""
+    return recording if rate_hz is None else f"{recording}{'&' if '?' in recording else '?'}rate={rate_hz!r}"
+
+
+def needs_terminal(command: str) -> None:
+    """Refuse to draw a screen where there is none. Raises click.UsageError."""
+    # The screen is drawn on stderr, so that stdout stays what the commands give.
+    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+        raise click.UsageError(f"{command} draws a screen and needs a terminal; use log or analyze here")

@@ -1,0 +1,16 @@
+"""`coilcall sources`."""
+
+import click
+
+
+@click.command(short_help="Say what is plugged in and what can be opened, with addresses.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the table.")
+def sources(as_json: bool) -> None:
+    """List serial ports, VISA instruments and installed drivers, each with the address to paste after watch or log.
+
+    Says what is missing where something cannot be used. Opens nothing; instruments on the network are asked for by
+    broadcast.
+    """
+    from monitor.sources import print_sources
+
+    print_sources(as_json=as_json)

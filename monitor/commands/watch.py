@@ -1,0 +1,32 @@
+"""`coilcall watch`."""
+
+import sys
+from pathlib import Path
+
+import click
+
+from monitor.commands.common import CAUTIONS_AS_THEY_STAND, needs_terminal, setup_option
+
+DEMONSTRATION = (
+    "simulated:?cylinders=6&order=1-4-2-5-3-6&rate=50000&inputs=supply,control1,acknowledgement&scenario=idle&pace=1"
+    "&fault=no-answer,cylinder=4,probability=0.02"
+)
+"""What `watch` runs without an address: a six at idle whose cylinder 4 does not answer now and then."""
+
+
+@click.command(short_help="Watch a live source, or the simulated engine.", epilog=CAUTIONS_AS_THEY_STAND)
+@click.argument("address", default=DEMONSTRATION, metavar="[ADDRESS]")
+@setup_option
+@click.option(
+    "--record", "folder", type=click.Path(path_type=Path), metavar="FOLDER", help="Record to this new folder as well."
+)
+def watch(address: str, setup_file: Path | None, folder: Path | None) -> None:
+    """Watch ADDRESS on a live screen: one lane per cylinder, the latest flags, the state of the source.
+
+    Without ADDRESS a simulated six-cylinder engine runs at idle, and its cylinder 4 does not answer now and then.
+    """
+    from monitor.live import Options
+    from monitor.watch import run
+
+    needs_terminal("watch")
+    sys.exit(run(address, Options(setup_file, folder)))
