@@ -17,6 +17,7 @@ from acquire.ring import RingReader
 from monitor.firing.records import Firing
 from monitor.flags import Flag
 from monitor.ledger import Coverage, Entries, Gap, Ledger
+from monitor.marks import Mark
 
 COMMIT_EVERY_S = 0.5
 """Half of what a power cut may cost."""
@@ -34,12 +35,17 @@ class Keeper:
         self._firings: list[Firing] = []
         self._flags: list[Flag] = []
         self._gaps: list[Gap] = []
+        self._marks: list[Mark] = []
         self._end_index: int | None = None
 
     def enter(self, firings: tuple[Firing, ...], flags: tuple[Flag, ...]) -> None:
         """Take firings and flags into what the next commit writes."""
         self._firings += firings
         self._flags += flags
+
+    def enter_marks(self, marks: tuple[Mark, ...]) -> None:
+        """Take marks into what the next commit writes."""
+        self._marks += marks
 
     def enter_gap_before(self, block: SampleBlock) -> None:
         """Take the samples missing before this block, if any, into what the next commit writes."""
@@ -49,8 +55,8 @@ class Keeper:
 
     async def commit(self, coverage: Coverage | None = None) -> None:
         """Write everything entered since the last commit."""
-        entries = Entries(self._firings, self._flags, self._gaps, coverage)
-        self._firings, self._flags, self._gaps = [], [], []
+        entries = Entries(self._firings, self._flags, self._gaps, coverage, self._marks)
+        self._firings, self._flags, self._gaps, self._marks = [], [], [], []
         await _in_thread(self._owner, self._ledger.write, entries)
 
     async def keep_book(self, ended: asyncio.Event, coverage: Callable[[], Coverage]) -> None:

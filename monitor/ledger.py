@@ -15,6 +15,7 @@ from typing import Self
 from acquire.errors import CoilcallError, FormatError
 from monitor.firing.records import Firing
 from monitor.flags import Flag, Kind, Severity
+from monitor.marks import Mark
 
 SCHEMA = "coilcall.ledger/1"
 
@@ -31,6 +32,7 @@ CREATE TABLE flags (
     start_s REAL NOT NULL, end_s REAL, count INTEGER NOT NULL, detail TEXT NOT NULL
 );
 CREATE TABLE gaps (first_index INTEGER PRIMARY KEY, samples INTEGER NOT NULL);
+CREATE TABLE marks (number INTEGER PRIMARY KEY, time_s REAL NOT NULL, by TEXT NOT NULL, note TEXT NOT NULL);
 CREATE TABLE coverage (
     id INTEGER PRIMARY KEY CHECK (id = 1),
     elapsed_s REAL NOT NULL, coverage REAL NOT NULL, lost_samples INTEGER NOT NULL
@@ -63,6 +65,7 @@ class Entries:
     flags: Sequence[Flag] = ()
     gaps: Sequence[Gap] = ()
     coverage: Coverage | None = None
+    marks: Sequence[Mark] = ()
 
 
 class Ledger:
@@ -110,6 +113,7 @@ class Ledger:
         book.executemany(_insert("firings", Firing), map(astuple, entries.firings))
         book.executemany(_insert("flags", Flag), map(astuple, entries.flags))
         book.executemany(_insert("gaps", Gap), map(astuple, entries.gaps))
+        book.executemany(_insert("marks", Mark), map(astuple, entries.marks))
         if entries.coverage is not None:
             book.execute("INSERT OR REPLACE INTO coverage VALUES (1, ?, ?, ?)", astuple(entries.coverage))
 
@@ -136,7 +140,7 @@ def read_flags(path: Path) -> list[Flag]:
         raise FormatError(f"{path}: is no ledger of ours: {error}") from error
 
 
-def _insert(table: str, record: type[Firing] | type[Flag] | type[Gap]) -> str:
+def _insert(table: str, record: type[Firing] | type[Flag] | type[Gap] | type[Mark]) -> str:
     names = [field.name for field in fields(record)]
     verb = "INSERT OR REPLACE" if record is Flag else "INSERT"
     return f"{verb} INTO {table} ({', '.join(names)}) VALUES ({', '.join('?' * len(names))})"

@@ -9,7 +9,7 @@ import asyncio
 import math
 from collections.abc import AsyncIterator, Callable
 from contextlib import AsyncExitStack, asynccontextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
@@ -26,6 +26,8 @@ from monitor.analyzer import Analyzer
 from monitor.choice import choose_setup
 from monitor.keeper import Keeper, keeping
 from monitor.ledger import Coverage
+from monitor.listener import Listener
+from monitor.marks import Mark, MarkBook
 from monitor.replay import Pace
 from monitor.snapshot import Snapshot
 from monitor.source_view import SourceState, SourceView
@@ -65,13 +67,29 @@ class Session:
         """Why the stream broke off, if it did."""
         self.ended = asyncio.Event()
         """Set when the last sample has been analysed."""
+        self.keeper: Keeper | None = None
+        """What keeps it all on the disk, if anything does."""
+        self._marks = MarkBook()
+        self._listeners: list[Listener] = []
         self._supervised = source if isinstance(source, Supervised) else None
         self._reader = reader
         self._options = options
 
     def snapshot(self) -> Snapshot:
         """The analysis now."""
-        return self.analyzer.snapshot()
+        return replace(self.analyzer.snapshot(), marks=self._marks.latest)
+
+    def listen(self, listener: Listener) -> None:
+        """Have it told of every block from now on; whoever registers before the first wait misses none."""
+        self._listeners.append(listener)
+
+    def mark(self, by: str, note: str = "") -> Mark:
+        """Note that somebody felt it now: at the newest sample there is, analysed yet or not."""
+        behind_s = self._reader.statistics().lag_samples / self.info.sample_rate_hz
+        mark = self._marks.note(self.analyzer.snapshot().time_s + behind_s, by, note)
+        if self.keeper is not None:
+            self.keeper.enter_marks((mark,))
+        return mark
 
     def coverage(self) -> Coverage:
         """How much of the time was observed."""
@@ -107,19 +125,21 @@ class Session:
         is_paused = self._options.pace is not None and self._options.pace.is_paused
         return SourceState.PAUSED if is_paused else SourceState.FLOWING
 
-    async def analyze(self, keeper: Keeper | None) -> None:
+    async def analyze(self) -> None:
         """Feed every block to the end of the stream; what broke it off is kept in `error`."""
         try:
             async for block in self._reader:
                 step = self.analyzer.feed(block)
-                if keeper is not None:
-                    keeper.enter(step.firings, step.flags)
-                    keeper.enter_gap_before(block)
+                if self.keeper is not None:
+                    self.keeper.enter(step.firings, step.flags)
+                    self.keeper.enter_gap_before(block)
+                for listener in self._listeners:
+                    listener.take(block, step)
         except CoilcallError as error:
             self.error = error
         last = self.analyzer.finish()
-        if keeper is not None:
-            keeper.enter(last.firings, last.flags)
+        if self.keeper is not None:
+            self.keeper.enter(last.firings, last.flags)
         self.ended.set()
 
 
@@ -134,15 +154,14 @@ async def session(source: Source, options: Options) -> AsyncIterator[Session]:
         info, ring = await stack.enter_async_context(pumping(source))
         setup = choose_setup(info, options.setup_file)
         running = Session(source, info, Analyzer(setup, info), stack.enter_context(ring.reader()), options)
-        keeper = None
         if options.folder is not None:
             recorded = stack.enter_context(ring.reader())
-            keeper = await stack.enter_async_context(keeping(options.folder, info, setup.text))
+            running.keeper = await stack.enter_async_context(keeping(options.folder, info, setup.text))
         tasks = await stack.enter_async_context(asyncio.TaskGroup())
-        if keeper is not None:
-            tasks.create_task(keeper.record(recorded))
-            tasks.create_task(keeper.keep_book(running.ended, running.coverage))
-        tasks.create_task(running.analyze(keeper))
+        if running.keeper is not None:
+            tasks.create_task(running.keeper.record(recorded))
+            tasks.create_task(running.keeper.keep_book(running.ended, running.coverage))
+        tasks.create_task(running.analyze())
         yield running
         source.close()
     if running.error is not None:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from monitor.findings.finding import Finding
 from monitor.firing.records import Outcome
 from monitor.flags import Flag
+from monitor.marks import Mark
 from monitor.rates import NONE_YET, Missed
 
 
@@ -72,3 +73,5 @@ class Snapshot:
     acknowledgement_timing: str | None = None
     findings: tuple[Finding, ...] = ()
     """Where to look, the surest first."""
+    marks: tuple[Mark, ...] = ()
+    """The newest first, at most 20."""

@@ -21,7 +21,9 @@ class SourceView:
     `reason` says why a source was lost, now or the last time. `times_lost` counts also the time that lasts; `lost_at_s`
     is the time in the stream of the latest, `outage_s` how long it was or has been until now. `speed` is the pace of a
     replay, in recorded seconds per second; None where the source keeps its own time. `behind_s` is how far the analysis
-    trails the newest sample. `recording_to` is the folder being written.
+    trails the newest sample. `recording_to` is the folder being written. `clock_error_ppm` is by how much the source's
+    clock runs fast against the host's; `frames_damaged` counts what was lost or damaged on the way. `disk` and
+    `publishing` say in words how recorder and broker stand, "" where there is nothing to say.
     """
 
     address: str
@@ -36,3 +38,7 @@ class SourceView:
     times_lost: int = 0
     lost_at_s: float | None = None
     outage_s: float | None = None
+    clock_error_ppm: float | None = None
+    frames_damaged: int = 0
+    disk: str = ""
+    publishing: str = ""
