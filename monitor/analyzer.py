@@ -116,6 +116,11 @@ class Analyzer:
         return self._standing.snapshot(self._roll.pace, self._timing.mode, self._watches.book.raised)
 
     @property
+    def hookup(self) -> Hookup:
+        """What is connected."""
+        return self._hookup
+
+    @property
     def standing(self) -> Standing:
         """Counts and figures since the start."""
         return self._standing

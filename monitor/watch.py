@@ -6,24 +6,32 @@ from acquire.clock import SystemClock
 from acquire.source import Source
 from drivers.registry import source_for
 from monitor.dashboard.app import Dashboard
+from monitor.flex.flex_test import FlexTest
 from monitor.interrupt import stop_signals
 from monitor.live import Options, session, supervised
 from monitor.replay import PacedSource
 
 
-def run(address: str, options: Options) -> int:
-    """Watch until the person quits; the exit status of the screen. Raises what `session` raises."""
-    return asyncio.run(watch(address, options))
+def run(address: str, options: Options, *, flexes: bool = False) -> int:
+    """Watch until the person quits, on the flex test first if `flexes`; the exit status of the screen.
+
+    Raises what `session` raises.
+    """
+    return asyncio.run(watch(address, options, flexes=flexes))
 
 
-async def watch(address: str, options: Options) -> int:
+async def watch(address: str, options: Options, *, flexes: bool = False) -> int:
     """Show a session on this terminal; a live source that is lost is tried again until the person quits."""
     if options.pace is not None:
         source: Source = PacedSource(source_for(address), options.pace)
     else:
         source = supervised(source_for, address, SystemClock())
     async with session(source, options) as running:
-        screen = Dashboard(running, options.pace)
+        flex = FlexTest(running.analyzer.hookup, running.info)
+        running.listen(flex)
+        screen = Dashboard(running, options.pace, flex)
+        if flexes:
+            screen.call_later(screen.action_flex)
         with stop_signals(screen.exit):
             await screen.run_async()
     return screen.return_code or 0

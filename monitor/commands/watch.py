@@ -20,7 +20,8 @@ DEMONSTRATION = (
 @click.option(
     "--record", "folder", type=click.Path(path_type=Path), metavar="FOLDER", help="Record to this new folder as well."
 )
-def watch(address: str, setup_file: Path | None, folder: Path | None) -> None:
+@click.option("--flex", "flexes", is_flag=True, help="Begin with the flex test: count and ring what lets go.")
+def watch(address: str, setup_file: Path | None, folder: Path | None, flexes: bool) -> None:
     """Watch ADDRESS on a live screen: one lane per cylinder, the latest flags, the state of the source.
 
     Without ADDRESS a simulated six-cylinder engine runs at idle, and its cylinder 4 does not answer now and then.
@@ -29,4 +30,4 @@ def watch(address: str, setup_file: Path | None, folder: Path | None) -> None:
     from monitor.watch import run
 
     needs_terminal("watch")
-    sys.exit(run(address, Options(setup_file, folder)))
+    sys.exit(run(address, Options(setup_file, folder), flexes=flexes))

@@ -9,6 +9,7 @@ from textual.theme import Theme
 from textual.widgets import Footer
 
 from monitor.dashboard.flags import Flags
+from monitor.dashboard.flex import Flex
 from monitor.dashboard.help import Help
 from monitor.dashboard.lanes import Lanes
 from monitor.dashboard.palette import BLACK, BLUISH_GREEN, INK, ORANGE, SKY_BLUE, VERMILLION
@@ -16,6 +17,7 @@ from monitor.dashboard.picture import Picture, Player, Watched
 from monitor.dashboard.plan import plan
 from monitor.dashboard.status import Status
 from monitor.dashboard.verdict import VerdictBand
+from monitor.flex.flex_test import FlexTest
 
 PULLS_PER_S = 10
 """A flag is on the screen within 0.1 s of being raised; more often than that nobody can read."""
@@ -36,7 +38,7 @@ _THEME = Theme(
 
 
 class Dashboard(App[None]):
-    """Which cylinder, which wire, when. `player` is there only over a recording."""
+    """Which cylinder, which wire, when. `player` is there only over a recording, `flex` only where samples are."""
 
     TITLE = "coilcall"
     ENABLE_COMMAND_PALETTE = False
@@ -45,16 +47,18 @@ class Dashboard(App[None]):
         Binding("q,ctrl+c", "quit", "quit", key_display="q", priority=False),
         Binding("question_mark", "help", "help", key_display="?"),
         Binding("c", "columns", "columns"),
+        Binding("x", "flex", "flex test"),
         Binding("space", "player('toggle_pause')", "pause"),
         Binding("n", "player('step')", "step"),
         Binding("f", "player('faster')", "faster"),
         Binding("s", "player('slower')", "slower"),
     ]
 
-    def __init__(self, watched: Watched, player: Player | None = None) -> None:
+    def __init__(self, watched: Watched, player: Player | None = None, flex: FlexTest | None = None) -> None:
         super().__init__()
         self._watched = watched
         self._player = player
+        self._flex = flex
         self._turns_per_column = 1
         self._shown: Picture | None = None
 
@@ -102,6 +106,8 @@ class Dashboard(App[None]):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Keys of a replay exist over a recording only."""
+        if action == "flex":
+            return self._flex is not None
         return self._player is not None if action == "player" else super().check_action(action, parameters)
 
     def action_player(self, control: str) -> None:
@@ -112,6 +118,11 @@ class Dashboard(App[None]):
         """Let one column hold 1, 2, 4 or 8 turns."""
         self._turns_per_column = self._turns_per_column * 2 if self._turns_per_column < 8 else 1
         self.pull()
+
+    def action_flex(self) -> None:
+        """Count and ring what lets go while harness and connectors are moved."""
+        if self._flex is not None:
+            self.push_screen(Flex(self._watched, self._flex))
 
     def action_help(self) -> None:
         """Explain."""
