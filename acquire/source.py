@@ -1,6 +1,7 @@
 """The contract that every origin of samples keeps."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
 
 from acquire.block import SampleBlock, StreamInfo
@@ -27,3 +28,30 @@ class Source(Protocol):
     def close(self) -> None:
         """Give everything back. Safe at any moment and from any thread."""
         ...
+
+
+@dataclass(frozen=True, slots=True)
+class Health:
+    """What a source knows of itself beside its samples.
+
+    `clock_error_ppm` is by how much its clock runs fast against the host's, None where that is not known;
+    `frames_damaged` is how many frames were sent and did not come whole.
+    """
+
+    clock_error_ppm: float | None = None
+    frames_damaged: int = 0
+
+
+@runtime_checkable
+class Examined(Protocol):
+    """What a Source may offer besides; from any thread."""
+
+    @property
+    def health(self) -> Health:
+        """How it is now."""
+        ...
+
+
+def health_of(source: Source) -> Health:
+    """Ask a source how it is; one that does not say knows nothing."""
+    return source.health if isinstance(source, Examined) else Health()

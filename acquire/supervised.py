@@ -8,7 +8,7 @@ from acquire.block import ChannelInfo, SampleBlock, StreamInfo
 from acquire.clock import Clock, SystemClock
 from acquire.errors import CoilcallError, SourceLost
 from acquire.outage import Outage, Policy
-from acquire.source import Source
+from acquire.source import Health, Source, health_of
 from acquire.stall import BlockTime, StallWatch
 from acquire.timeline import Timeline
 
@@ -28,6 +28,7 @@ class Supervised:
         self._inner = make()
         self._block_time = BlockTime(self._policy)
         self._outage: Outage | None = None
+        self._damaged_before = 0
 
     @property
     def outage(self) -> Outage | None:
@@ -39,6 +40,13 @@ class Supervised:
         """How long that one was, or has been until now. From any thread."""
         outage = self._outage
         return None if outage is None else outage.lasted_s(self._clock.now())
+
+    @property
+    def health(self) -> Health:
+        """That of the source that is there, with the frames of those before it. From any thread."""
+        with self._lock:
+            now = health_of(self._inner)
+            return replace(now, frames_damaged=self._damaged_before + now.frames_damaged)
 
     def open(self) -> StreamInfo:
         """Open the first source. Raises what that raises."""
@@ -120,6 +128,7 @@ class Supervised:
             with self._lock:
                 if self._closed.is_set():
                     return "closed"
+                self._damaged_before += health_of(self._inner).frames_damaged
                 self._inner = fresh
             info = fresh.open()
         except (CoilcallError, OSError) as error:

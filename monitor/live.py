@@ -19,7 +19,7 @@ from acquire.errors import CoilcallError
 from acquire.outage import Outage, Policy
 from acquire.pump import pumping
 from acquire.ring import RingReader
-from acquire.source import Source
+from acquire.source import Source, health_of
 from acquire.supervised import Supervised
 from drivers.address import parse_address
 from monitor.analyzer import Analyzer
@@ -71,6 +71,7 @@ class Session:
         """What keeps it all on the disk, if anything does."""
         self._marks = MarkBook()
         self._listeners: list[Listener] = []
+        self._source = source
         self._supervised = source if isinstance(source, Supervised) else None
         self._reader = reader
         self._options = options
@@ -100,6 +101,7 @@ class Session:
         """The stream now."""
         info, options = self.info, self._options
         outage = self._supervised.outage if self._supervised else None
+        health = health_of(self._source)
         return SourceView(
             address=info.source,
             state=self._state(outage),
@@ -113,6 +115,8 @@ class Session:
             times_lost=outage.number if outage else 0,
             lost_at_s=outage.at_s if outage else None,
             outage_s=self._supervised.outage_s if self._supervised else None,
+            clock_error_ppm=health.clock_error_ppm,
+            frames_damaged=health.frames_damaged,
         )
 
     def _state(self, outage: Outage | None) -> SourceState:

@@ -23,6 +23,9 @@ class Dialect(Protocol):
     form: Form | None
     """None until it is known; no sample comes before."""
 
+    frames_missing: int
+    """How many frames were sent and did not come whole; 0 where nothing numbers them."""
+
     def feed(self, data: bytes) -> list[SampleBlock]:
         """Take what came over the line. Raises SourceLost where the board is no longer what it was."""
         ...

@@ -54,6 +54,7 @@ class Lines:
     def __init__(self, rate_hz: float, scale: Scale, inputs: int | None) -> None:
         self.form: Form | None = None
         self._rate_hz, self._scale = rate_hz, scale
+        self.frames_missing = 0  # nothing numbers a line
         self._rest: bytes | None = None
         self._next_index = 0
         self._inputs = inputs

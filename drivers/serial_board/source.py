@@ -10,6 +10,7 @@ from serial import Serial
 from acquire.block import SampleBlock, StreamInfo
 from acquire.clock import Clock, SystemClock
 from acquire.errors import AddressError, SourceLost
+from acquire.source import Health
 from drivers.files.guard import Guard
 from drivers.serial_board.board_clock import ClockComparison
 from drivers.serial_board.dialect import Dialect, Form
@@ -39,6 +40,11 @@ class SerialBoard:
     def clock_error_ppm(self) -> float | None:
         """How much faster than it says the board samples, by the host's clock; None for the first seconds."""
         return self._comparison.error_ppm if self._comparison else None
+
+    @property
+    def health(self) -> Health:
+        """The board's clock, and the frames that its line lost. From any thread."""
+        return Health(self.clock_error_ppm, self._dialect.frames_missing)
 
     def open(self) -> StreamInfo:
         """Open the port and listen until it is clear what comes. Raises AddressError, SourceLost where it is closed."""

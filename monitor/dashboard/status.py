@@ -56,9 +56,17 @@ def source_line(picture: Picture, width: int) -> Content:
         facts.append(rate(source.sample_rate_hz))
     if source.behind_s >= _BEHIND_WORTH_SAYING_S:
         facts.append(f"{span(source.behind_s)} behind")
+    facts += transport_facts(source)
     facts += [plain(source.address)] + ([f"recording to {plain(source.recording_to)}"] if source.recording_to else [])
     parts.append(("  " + "  ".join(facts), QUIET))
     return _line(parts, width)
+
+
+def transport_facts(source: SourceView) -> list[str]:
+    """What the way from the instrument did to frames and clock, as far as it is known."""
+    damaged = [f"damaged frames {source.frames_damaged}"] if source.frames_damaged else []
+    ppm = source.clock_error_ppm
+    return damaged + ([f"its clock {ppm:+.0f} ppm"] if ppm is not None else [])
 
 
 def outage_fact(source: SourceView) -> str:

@@ -15,7 +15,7 @@ from acquire import stall
 from acquire.block import ChannelInfo, SampleBlock, StreamInfo
 from acquire.errors import AddressError, FormatError, SourceLost
 from acquire.outage import Policy
-from acquire.source import Source
+from acquire.source import Health, Source, health_of
 from acquire.supervised import Supervised
 from acquire.timeline import Timeline
 from tests.contract.example import Square
@@ -210,6 +210,29 @@ def test_one_that_is_not_live_is_handed_through_as_it_is() -> None:
     with pytest.raises(SourceLost, match=r"^bench: gone$"):
         read(bench.supervised())
     assert len(bench.made) == 1
+
+
+def test_frames_damaged_are_those_of_all_its_sources_and_the_clock_is_that_of_the_last() -> None:
+    class Knowing(Plugged):
+        @property
+        def health(self) -> Health:
+            return Health(clock_error_ppm=10.0 * len(bench.made), frames_damaged=3)
+
+    bench = Bench([])
+    lives = [(0, 2, "lost"), (0, 1, "end")]
+
+    def make() -> Plugged:
+        bench.made.append(Knowing(bench, *lives[len(bench.made)]))
+        return bench.made[-1]
+
+    source = Supervised(make, clock=bench)
+    assert health_of(source) == Health(10.0, 3)
+    assert len(read(source)) == 3
+    assert health_of(source) == Health(20.0, 6)
+
+
+def test_a_source_that_says_nothing_of_itself_knows_nothing() -> None:
+    assert health_of(Bench([(0, 1, "end")]).supervised()) == Health(None, 0)
 
 
 def test_closing_ends_the_wait_for_the_next_attempt() -> None:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from serial import Serial
 
 from acquire.errors import AddressError, SourceLost
-from acquire.source import Source
+from acquire.source import Health, Source
 from drivers.registry import source_for
 from drivers.serial_board.frames import Frames
 from drivers.serial_board.source import SerialBoard
@@ -209,3 +209,16 @@ def test_the_clock_error_is_unknown_until_it_was_measured() -> None:
         source.open()
         assert source.clock_error_ppm is None
         source.close()
+
+
+def test_frames_that_did_not_come_whole_are_counted_in_its_health() -> None:
+    pieces = encoding.stream(COUNTS[:3, :200], 10, 100)
+    hurt = bytearray(pieces[7])
+    hurt[5] ^= 0x40 if hurt[5] != 0x40 else 0x20
+    sent = [*pieces[:3], *pieces[4:7], bytes(hurt), *pieces[8:]]
+    opened = threading.Event()
+    with sending(sent, begin=opened) as board:
+        source = source_of(f"serial:{board.path}", opened)
+        got = _read(source, 200)
+    assert np.count_nonzero(got[0] == -99_999) == 20
+    assert source.health == Health(None, 2)

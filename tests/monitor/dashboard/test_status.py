@@ -55,6 +55,16 @@ def test_how_often_and_how_long_it_was_lost_stands_in_80_columns() -> None:
     assert "50 kS/s" in back
 
 
+def test_the_instruments_clock_and_damaged_frames_are_told_where_they_are_known() -> None:
+    shown = Picture(snapshot(), source(clock_error_ppm=-41.6, frames_damaged=7))
+    line = source_line(shown, 120).plain
+    assert "damaged frames 7" in line
+    assert "its clock -42 ppm" in line
+    unknown = source_line(Picture(snapshot(), source()), 120).plain
+    assert "ppm" not in unknown
+    assert "frames" not in unknown
+
+
 def test_an_analysis_that_trails_is_said_to() -> None:
     assert "2.0 s behind" in source_line(Picture(snapshot(), source(behind_s=2.0)), 120).plain
     assert "behind" not in source_line(Picture(snapshot(), source(behind_s=0.1)), 120).plain
