@@ -1,6 +1,9 @@
 """The command line: the commands, and what becomes of everything that may go wrong on purpose."""
 
+import signal
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any, NoReturn
 
 import click
@@ -33,7 +36,8 @@ for _command in (watch, log, replay, analyze, sources):
 def main(arguments: list[str] | None = None) -> NoReturn:
     """Run, and turn everything that may go wrong on purpose into one line and an exit status."""
     try:
-        status = cli.main(arguments, prog_name="coilcall", standalone_mode=False)
+        with _kill_as_interrupt():
+            status = cli.main(arguments, prog_name="coilcall", standalone_mode=False)
     except click.exceptions.Abort:
         _end(130, "stopped")
     except click.exceptions.NoArgsIsHelpError as error:
@@ -45,6 +49,16 @@ def main(arguments: list[str] | None = None) -> NoReturn:
         cause = _cause(error)
         _end(cause.exit_status, str(cause))
     _end(status if isinstance(status, int) else 0)
+
+
+@contextmanager
+def _kill_as_interrupt() -> Iterator[None]:
+    """Let a polite kill end a command as Ctrl-C does, also while it still connects."""
+    before = signal.signal(signal.SIGTERM, lambda *_: signal.raise_signal(signal.SIGINT))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
 
 
 def _help_hint(error: click.ClickException) -> str:

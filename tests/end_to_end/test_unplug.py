@@ -56,7 +56,8 @@ def test_an_interrupt_ends_it_while_it_is_lost(way: str, tmp_path: Path) -> None
     assert b"Traceback" not in process.seen
 
 
-def test_an_interrupt_ends_it_while_it_connects(tmp_path: Path) -> None:
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM])
+def test_an_interrupt_or_a_kill_ends_it_while_it_connects(how: signal.Signals, tmp_path: Path) -> None:
     (tmp_path / "setup.toml").write_text(SETUP, encoding="utf-8")
     silent = Instrument(tmp_path, is_reset=False)
     silent.unplug()
@@ -67,7 +68,7 @@ def test_an_interrupt_ends_it_while_it_connects(tmp_path: Path) -> None:
             stderr=subprocess.PIPE, text=True, env=os.environ | {"LC_ALL": "C.UTF-8"},
         ) as process:  # fmt: skip
             assert silent.asked.wait(20.0)
-            process.send_signal(signal.SIGINT)
+            process.send_signal(how)
             _, said = process.communicate(timeout=10.0)
     finally:
         silent.close()
