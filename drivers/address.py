@@ -105,7 +105,9 @@ def parse_address(text: str) -> Address:
     scheme, rest = (match[1], match[2]) if match else ("file", text)
     if scheme == "file" and _exists(rest):
         return Address(text, scheme, rest)
-    path, _, query = rest.partition("?")
+    path, _, query = rest.rpartition("?")
+    if not (scheme == "file" and _exists(path)):  # a file's name may hold question marks
+        path, _, query = rest.partition("?")
     return Address(text, scheme, path, _parse_query(text, query))
 
 

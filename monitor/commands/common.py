@@ -21,7 +21,10 @@ setup_option = click.option(
 
 def rated(recording: str, rate_hz: float | None) -> str:
     """The recording's address, with the rate that its file does not say."""
-    return recording if rate_hz is None else f"{recording}{'&' if '?' in recording else '?'}rate={rate_hz!r}"
+    if rate_hz is None:
+        return recording
+    has_query = "?" in recording and not Path(recording).exists()
+    return f"{recording}{'&' if has_query else '?'}rate={rate_hz!r}"
 
 
 def needs_terminal(command: str) -> None:

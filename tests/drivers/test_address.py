@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from acquire.errors import AddressError
 from drivers.address import Address, parse_address
+from monitor.commands.common import rated
 
 
 @pytest.mark.parametrize(
@@ -106,3 +107,11 @@ def test_any_text_is_an_address_or_refused(text: str) -> None:
 def test_a_query_that_was_quoted_comes_back_whole(values: dict[str, str]) -> None:
     query = "&".join(f"{quote(key, safe='')}={quote(value, safe='')}" for key, value in values.items())
     assert parse_address(f"simulated:?{query}").query == {key: (value,) for key, value in values.items()}
+
+
+def test_a_file_with_a_question_mark_in_its_name_takes_a_rate(tmp_path: Path) -> None:
+    file = tmp_path / "which van?.csv"
+    file.touch()
+    address = parse_address(rated(str(file), 50_000.0))
+    assert (address.path, dict(address.query)) == (str(file), {"rate": ("50000.0",)})
+    assert dict(parse_address(rated("drive.csv?inputs=1", 50_000.0)).query) == {"inputs": ("1",), "rate": ("50000.0",)}
