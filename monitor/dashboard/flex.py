@@ -1,5 +1,6 @@
 """The flex test on the screen and to the ear: eyes stay on the harness."""
 
+from textwrap import wrap
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -50,20 +51,21 @@ class FlexLines(Panel):
 def flex_lines(flex: FlexTest, snapshot: Snapshot, width: int) -> list[Content]:
     """Lines of exactly `width` cells."""
     state = "engine turns" if flex.is_turning else "engine stands"
-    head = f" FLEX TEST  {flex.count} interruptions  {state}  counts from {flex.shortest_us:.0f} us on"
+    head = f" FLEX TEST  {_counted(flex.count, 'interruption')}  {state}  counts from {flex.shortest_us:.0f} us on"
     lines = [Content.styled(fit(head, width), f"bold {INK}"), Content.styled(" " * width, "")]
     if not flex.wires:
         text = " Nothing to watch: connect the feed, a coil's ground or the acknowledgement line."
         return [*lines, Content.styled(fit(text, width), INK)]
     for wire in flex.wires:
         lines += [Content.styled(fit(text, width), style) for text, style in _wire(wire, snapshot)]
-    return [*lines, *(Content.styled(fit(f" {text}", width), QUIET) for text in _words(flex))]
+    words = [line for text in _words(flex) for line in wrap(text, width - 2)]
+    return [*lines, *(Content.styled(fit(f" {text}", width), QUIET) for text in words)]
 
 
 def _wire(wire: WireTally, snapshot: Snapshot) -> list[tuple[str, str]]:
     volts = next((level.volts for level in snapshot.levels if level.input == wire.input), None)
     level = "unknown" if volts is None else f"{volts:.2f} V"
-    mark = "X LOST NOW" if wire.is_lost else f"! {wire.count} times" if wire.count else "· held so far"
+    mark = "X LOST NOW" if wire.is_lost else f"! {_counted(wire.count, 'time')}" if wire.count else "· held so far"
     style = f"bold {BLACK} on {VERMILLION}" if wire.is_lost else f"bold {VERMILLION if wire.count else BLUISH_GREEN}"
     name = f" {wire.wire.upper():7} {mark:16}"
     facts = f"{level:>9}  on {plain(wire.input)[:20]}"
@@ -71,6 +73,10 @@ def _wire(wire: WireTally, snapshot: Snapshot) -> list[tuple[str, str]]:
         facts += f"   last {span(snapshot.time_s - wire.times[-1])} ago   longest {_lasted(wire.longest_us)}"
     because = f"         {wire.last_because}" if wire.last_because else ""
     return [(name + facts, style), (because, INK), ("", "")]
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
 
 
 def _lasted(microseconds: float) -> str:
