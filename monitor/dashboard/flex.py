@@ -58,7 +58,7 @@ def flex_lines(flex: FlexTest, snapshot: Snapshot, width: int) -> list[Content]:
         return [*lines, Content.styled(fit(text, width), INK)]
     for wire in flex.wires:
         lines += [Content.styled(fit(text, width), style) for text, style in _wire(wire, snapshot)]
-    words = [line for text in _words(flex) for line in wrap(text, width - 2)]
+    words = [line for text in _words(flex) for line in wrap(text, max(width - 2, 1))]
     return [*lines, *(Content.styled(fit(f" {text}", width), QUIET) for text in words)]
 
 
