@@ -12,6 +12,7 @@ from acquire.errors import CoilcallError
 from monitor.commands.analyze import analyze
 from monitor.commands.log import log
 from monitor.commands.replay import replay
+from monitor.commands.setup import setup
 from monitor.commands.sources import sources
 from monitor.commands.watch import watch
 
@@ -29,7 +30,7 @@ def cli() -> None:
     """
 
 
-for _command in (watch, log, replay, analyze, sources):
+for _command in (setup, watch, log, replay, analyze, sources):
     cli.add_command(_command)
 
 

@@ -1,0 +1,1 @@
+"""A set-up file made by asking: questions, the wiring drawn, the file written."""
