@@ -14,7 +14,7 @@ _LINES = str.maketrans("─│┌┐└┘├┤…", "-|++++++.")
 
 def draw(engine: Engine, wires: Sequence[Channel], encoding: str = "utf-8") -> str:
     """Two boxes with a wire for each input between them; plain letters where the encoding has no lines."""
-    ends = [(one.input, _between(one.scale), _pin(engine, one)) for one in wires]
+    ends = [(one.input, _between(one), _pin(engine, one)) for one in wires]
     ends.append(("its ground", "", _ground(wires)))
     left = min(max(cell_len(plain(name)) for name, _, _ in ends), _INPUT_CELLS)
     right = min(max(cell_len(pin) for _, _, pin in ends), _PIN_CELLS)
@@ -39,7 +39,10 @@ def _wired(ends: Sequence[tuple[str, str, str]]) -> list[tuple[str, str, str]]:
     return [(name, between.center(_WIRE_CELLS, "─"), pin) for name, between, pin in ends]
 
 
-def _between(scale: float) -> str:
+def _between(one: Channel) -> str:
+    scale = one.scale
+    if one.role is Role.CURRENT:
+        return f"[{scale:.4g} A/V]"
     if scale == 1.0:
         return ""
     return f"[{scale:.4g}:1]" if scale > 1.0 else f"[x {scale:.4g}]"

@@ -21,7 +21,7 @@ from monitor.wizard.engine_questions import engine_of, engine_questions
 from monitor.wizard.firing_check import doubts
 from monitor.wizard.orders import Layout
 from monitor.wizard.toml_text import setup_text
-from monitor.wizard.wire_questions import Bench, channels, wire_questions
+from monitor.wizard.wire_questions import Bench, channels, looks, wire_questions
 from monitor.wizard.writing import refuse_early, write_whole
 
 _HIGH_VOLTS = {Role.SUPPLY, Role.BATTERY, Role.INJECTOR}
@@ -50,6 +50,9 @@ def run(wishes: Wishes, next_command: str) -> None:
         say(f"{CAUTIONS_IN_BRIEF}\n\nEnter takes the answer in brackets, ? explains, back goes back, Ctrl-C ends.")
     proposal = _looked_at(wishes.address)
     bench = Bench(proposal, _fitted(wires, proposal) if proposal else wires, wishes.asks)
+    if proposal and not wishes.asks:
+        told = zip(bench.inputs, proposal.verdicts, strict=True)
+        say("\n".join(looks(bench, name, verdict) for name, verdict in told))
     try:
         converse(lambda known: _questions(known, bench, wishes), given, asks=wishes.asks)
     except click.Abort:

@@ -18,6 +18,9 @@ _ROLES = {
 }
 
 
+_ATTENUATION = "volts at the wire per volt at the input: 10 behind a 10:1 attenuator"
+
+
 def setup_text(label: str, engine: Engine, wires: Sequence[Channel], labels: Mapping[str, str]) -> str:
     """A set-up file. `labels` are what the source calls its inputs, one line each, for the comments."""
     lines = ["# Which engine, and what is connected to which input. Made by coilcall setup; change what you like.", ""]
@@ -50,10 +53,8 @@ def _channel(one: Channel, label: str) -> list[str]:
         lines.append(f"cylinder = {one.cylinder}")
     if one.cylinders is not None:
         lines.append(f"cylinders = {list(one.cylinders)}  # who answers on this line")
-    return [
-        *lines,
-        f"{_value('scale', one.scale)}  # volts at the wire per volt at the input: 10 behind a 10:1 attenuator",
-    ]
+    unit = "amperes per volt of the clamp" if one.role is Role.CURRENT else _ATTENUATION
+    return [*lines, f"{_value('scale', one.scale)}  # {unit}"]
 
 
 _LIMITS = [

@@ -28,6 +28,9 @@ ATTENUATION = (
     "Feed, battery and injector carry 12 to 15 V, and 35 V and more in pulses: know the input's limit. "
     "A serial ADC board needs a divider and a clamp on every input. 10 means a 10:1 attenuator, 1 none."
 )
+CLAMP = "It stands on the clamp, often with a switch: 10 for 100 mV/A, 100 for 10 mV/A."
+_CLAMP_A_PER_V = 10.0
+"""Common practice, no source; it is asked for, and a charge is judged against the usual one only."""
 _NAMES = {Role.SUPPLY: "feed", Role.ACKNOWLEDGEMENT: "answers"}
 _USUAL = ("feed", "control", "answers")
 _MOST_INPUTS = 64
@@ -112,6 +115,8 @@ def _channel(given: Answers, bench: Bench, name: str, lead: Lead) -> Channel:
 
 
 def _scale(bench: Bench, name: str, lead: Lead) -> float:
+    if lead.role is Role.CURRENT:
+        return lead.scale or _CLAMP_A_PER_V
     verdict = bench.verdict(name)
     return lead.scale or (verdict.scale if verdict and verdict.role is lead.role else 1.0)
 
@@ -119,9 +124,7 @@ def _scale(bench: Bench, name: str, lead: Lead) -> float:
 def _lead_question(given: Answers, bench: Bench, engine: Engine, name: str, place: int) -> Question:
     verdict, before = bench.verdict(name), WHAT_EACH_ADDS if place == 0 else ""
     if verdict is not None:
-        label = bench.label(name)
-        looks = f"{word_of(verdict.role)} ({verdict.sureness})" if verdict.role else "unknown"
-        before += f"\n{name}{f' {label}' if label else ''}: {looks}\n{wrapped(verdict.because)}"
+        before += f"\n{looks(bench, name, verdict)}"
     return Question(
         ("lead", name),
         f"What is {name} on?" if bench.inputs else f"What is {name} on? (done: no more)",
@@ -131,6 +134,13 @@ def _lead_question(given: Answers, bench: Bench, engine: Engine, name: str, plac
         before.lstrip("\n"),
         "" if bench.inputs else "--wire in1=feed --wire in2=control:1 --wire in3=answers",
     )
+
+
+def looks(bench: Bench, name: str, verdict: Verdict) -> str:
+    """What an input looks like, how surely, and why."""
+    label = bench.label(name)
+    role = f"{word_of(verdict.role)} ({verdict.sureness})" if verdict.role else "unknown"
+    return f"{name}{f' {label}' if label else ''}: {role}\n{wrapped(verdict.because)}"
 
 
 def _default_lead(verdict: Verdict | None, bench: Bench, place: int) -> str:
@@ -160,8 +170,11 @@ def _details(given: Answers, bench: Bench, engine: Engine, name: str, lead: Lead
     if lead.role is not None and not lead.cylinders and lead.role in {*OF_ONE_CYLINDER, Role.ACKNOWLEDGEMENT}:
         yield _whose(given, bench, engine, name, lead.role)
     if lead.scale is None:
+        is_clamp = lead.role is Role.CURRENT
         text = f"Attenuation in front of {name} (10 for 10:1, 1 for none)?"
-        yield Question(("scale", name), text, f"{_scale(bench, name, lead):g}", typed.scale, ATTENUATION)
+        text = f"Amperes per volt of the clamp on {name} (10 for 0.1 V/A)?" if is_clamp else text
+        told = CLAMP if is_clamp else ATTENUATION
+        yield Question(("scale", name), text, f"{_scale(bench, name, lead):g}", typed.scale, told)
 
 
 def _whose(given: Answers, bench: Bench, engine: Engine, name: str, role: Role) -> Question:

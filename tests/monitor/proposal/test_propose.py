@@ -121,6 +121,15 @@ def test_a_source_without_samples_is_said_to_have_none() -> None:
         look_at(Played((engine_running()[0], ())))
 
 
+def test_a_live_source_that_stays_silent_is_given_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("monitor.proposal.look.LIVE_S", 0.05)
+    monkeypatch.setattr("monitor.proposal.look.PATIENCE_S", 0.05)
+    source = Played((engine_running()[0], ()), is_endless=True, is_live=True)
+    with pytest.raises(SourceLost, match="no samples came"):
+        look_at(source)
+    assert source.is_closed
+
+
 def test_no_more_is_kept_than_was_wanted() -> None:
     look = look_at(SimulatedEngine(sample_rate_hz=1000.0, inputs=("supply",)))  # for ever
     assert look.duration_s == 30.0

@@ -57,8 +57,11 @@ def test_a_recording_is_looked_at_and_only_what_it_cannot_tell_is_needed(run: Ru
     assert status == 2
     assert err[-1].startswith("coilcall: Whose control is in2: cylinder? Give --wire in2=control:1")
     assert not file.exists()
-    status, out, _ = run(file, *order, "--wire", "in2=control:1")
+    status, out, err = run(file, *order, "--wire", "in2=control:1")
     assert status == 0
+    assert [line for line in err if line.startswith("in")] == [
+        "in1 supply: feed (firm)", "in2 control1: control (firm)", "in3 acknowledgement: answers (firm)",
+    ]  # fmt: skip
     assert [one.role for one in load_setup(file).channel] == [Role.SUPPLY, Role.CONTROL, Role.ACKNOWLEDGEMENT]
     assert f"analyze {IDLE} --setup {file}" in out
 

@@ -39,6 +39,12 @@ def test_where_a_ground_pin_is_measured_the_instrument_is_grounded_at_the_batter
     assert "battery, negative post" in draw(FOUR, (*THREE, Channel(input="in4", role=Role.GROUND)))
 
 
+def test_a_clamp_has_amperes_per_volt_and_no_attenuator() -> None:
+    wires = (*THREE, Channel(input="in4", role=Role.CURRENT, scale=100.0))
+    assert "[100 A/V]" in draw(FOUR, wires)
+    assert "scale = 100.0  # amperes per volt" in setup_text("", FOUR, wires, {})
+
+
 @pytest.mark.parametrize("encoding", ["ascii", "latin-1", "cp437", "no-such-encoding"])
 def test_the_drawing_can_be_written_in_any_encoding(encoding: str) -> None:
     drawn = draw(FOUR, THREE, encoding)
