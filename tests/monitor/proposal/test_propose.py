@@ -16,6 +16,7 @@ from drivers.simulated.scenario import constant
 from drivers.simulated.source import SimulatedEngine
 from monitor.proposal import Proposal, Sureness, look_at, propose
 from monitor.proposal.look import Look, joined
+from monitor.proposal.portrait import portrait
 from monitor.setup import Role
 from tests.bench.proposal import cases, wrong
 from tests.monitor.engines import ORDERS, all_leads
@@ -114,6 +115,37 @@ def test_frames_with_losses_between_them_are_told_as_well() -> None:
     apart = [SampleBlock(one.first_index + n * 1000, one.counts) for n, one in enumerate(blocks)]
     found = propose(joined(info, apart))
     assert [one.role for one in found.verdicts] == [Role.SUPPLY, Role.CONTROL, Role.ACKNOWLEDGEMENT]
+
+
+def pulses(starts_s: np.ndarray, width_s: float, rest_v: float, away_v: float, duration_s: float = 5.0) -> np.ndarray:
+    at = np.arange(round(duration_s * RATE_HZ)) / RATE_HZ
+    place = np.searchsorted(starts_s, at, "right") - 1
+    inside = (place >= 0) & (at - starts_s[np.maximum(place, 0)] < width_s)
+    return np.where(inside, away_v, rest_v)
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_calls_and_answers_that_have_nothing_to_do_with_each_other_are_not_firm(seed: int) -> None:
+    draws = np.random.default_rng(seed)
+    calls = pulses(np.arange(0.01, 5.0, 0.15), 2e-3, 0.05, 4.8)
+    answers = pulses(np.cumsum(draws.exponential(0.004, 2000) + 1e-3), 0.6e-3, 4.95, 0.7)
+    found = propose(look_of(calls, answers)).verdicts
+    assert [one.role for one in found] == [Role.CONTROL, Role.ACKNOWLEDGEMENT]
+    assert [one.sureness for one in found] == [Sureness.LIKELY, Sureness.LIKELY]
+
+
+def test_calls_with_their_own_answers_are_firm() -> None:
+    starts = np.arange(0.01, 5.0, 0.15)
+    found = propose(look_of(pulses(starts, 2e-3, 0.05, 4.8), pulses(starts + 0.5e-3, 0.6e-3, 4.95, 0.7))).verdicts
+    assert {one.sureness for one in found} == {Sureness.FIRM}
+
+
+def test_what_a_loss_of_samples_cuts_through_is_no_pulse() -> None:
+    volts = pulses(np.array([0.1, 0.3, 0.5]), 0.01, 0.05, 4.8, 0.6)
+    whole = look_of(volts)
+    lost_within = Look(whole.info, whole.counts, np.array([round(0.305 * RATE_HZ)]))
+    assert len(portrait(whole, 0).starts) == 3
+    assert len(portrait(lost_within, 0).starts) == 2
 
 
 def test_a_source_without_samples_is_said_to_have_none() -> None:
