@@ -22,15 +22,13 @@ def _noise(reading: Reading, measured: Measured) -> Said:
         meaning = f"the feed was below {gone_v:g} V for {gone_ms:.1f} ms: a loose contact"
         return Said(Verdict.WRONG, meaning, "move harness, fuse and relay by hand while coilcall watch --flex counts")
     if reading.pulses:
-        meaning = f"{reading.pulses} short pulses, engine off: a loose contact, or the controller tries its outputs"
+        meaning = f"short pulses, engine off: {reading.pulses}; a loose contact, or the controller tries its outputs"
         return Said(Verdict.DOUBTFUL, meaning, "check again; if they come back, move the harness under watch --flex")
     if reading.noise_v <= NOISE_V[0]:
         return FINE
     verdict = Verdict.WRONG if reading.noise_v > NOISE_V[1] else Verdict.DOUBTFUL
     if reading.hum_v is not None and reading.hum_v > FLOATING_SHARE * reading.noise_v:
-        meaning = (
-            f"mains hum ({reading.hum_hz:.0f} Hz): a ground clip that does not hold, or a charger or lamp close by"
-        )
+        meaning = f"mains hum, {reading.hum_hz:.0f} Hz: a ground clip that does not hold, or a charger or lamp close by"
         return Said(verdict, meaning, "seat the ground clip on battery negative; run the laptop from its battery")
     meaning = "restless though nothing is switched: poor ground clip, loose contact, or a pump's wiring close by"
     return Said(verdict, meaning, "seat lead and clip, lead it away from other wiring, check again")

@@ -2,7 +2,7 @@
 
 from monitor.check.level_words import WORDS, Side, Subject
 from monitor.check.limits import BATTERY_REST_V, CLAMP_ZERO_A, CONTROL_LEAST_V, FEED_DROP_V, NOTHING_V, SUPPLY_V
-from monitor.check.oddities import oddity
+from monitor.check.oddities import is_dead, oddity
 from monitor.check.reading import Measured, Reading
 from monitor.check.verdict import FINE, Judgement, Question, Said, Verdict
 from monitor.check.wire import RESTS, Rest
@@ -20,6 +20,7 @@ _SUBJECTS = {
     Role.INJECTOR: Subject.INJECTOR,
 }
 _FOR_ENGINE_OFF = {Subject.ALONE, Subject.CURRENT}
+_PROVES_NOTHING = Said(Verdict.NOT_JUDGED, "every wire reads 0 V, and so would this one if it were wrong")
 _NOT_NOW = Said(Verdict.NOT_JUDGED, "the engine runs, and this limit is for an engine that is off", "")
 
 
@@ -35,6 +36,8 @@ def judge_level(reading: Reading, measured: Measured, *, running: bool) -> Judge
     said = oddity(reading, measured) or WORDS.get((subject, _side(reading, subject, band)), FINE)
     if running and subject in _FOR_ENGINE_OFF and said.verdict is Verdict.DOUBTFUL:
         said = _NOT_NOW
+    if said is FINE and is_dead(measured):
+        said = _PROVES_NOTHING
     limit = _in_words(reading.role, band, battery)
     return Judgement(reading.lead, Question.LEVEL, said, shown, limit, reading.level_v, unit, *band)
 

@@ -28,6 +28,12 @@ def oddity(reading: Reading, measured: Measured) -> Said | None:
     return _reversed(reading, expected) or _swapped(reading, expected, measured) or _scaled(reading, expected)
 
 
+def is_dead(measured: Measured) -> bool:
+    """Tell whether no wire that should have a level has one."""
+    live = [one for one in measured.readings if RESTS.get(one.role) in (Rest.FEED, Rest.LINE)]
+    return bool(live) and all(abs(one.level_v) <= NOTHING_V for one in live)
+
+
 def floats(reading: Reading, measured: Measured) -> bool:
     """Tell whether a wire shows mains hum only, and more of it than its neighbours do.
 

@@ -5,12 +5,12 @@ from dataclasses import dataclass
 
 from monitor.check.input import judge_noise, judge_range
 from monitor.check.levels import judge_level
-from monitor.check.limits import NOTHING_V
 from monitor.check.missing import Missing, missing
+from monitor.check.oddities import is_dead
 from monitor.check.reading import Measured, Reading
 from monitor.check.stream import engine_runs, judge_engine, judge_rate, judge_samples
 from monitor.check.verdict import Judgement, Verdict
-from monitor.check.wire import RESTS, Rest
+from monitor.check.wire import RESTS
 from monitor.setup import Role
 
 
@@ -56,8 +56,7 @@ def _of_wire(reading: Reading, measured: Measured, *, running: bool) -> Iterator
 
 
 def _headline(measured: Measured) -> str:
-    live = [one for one in measured.readings if RESTS.get(one.role) in (Rest.FEED, Rest.LINE)]
-    if live and all(abs(one.level_v) <= NOTHING_V for one in live):
+    if is_dead(measured):
         return "Every wire reads 0 V: key off? Or no lead is on, or the instrument's ground is not on battery negative."
     return ""
 

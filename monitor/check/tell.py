@@ -26,7 +26,7 @@ def print_report(report: Report, console: Console) -> None:
 
 def _parts(report: Report) -> Iterator[RenderableType]:
     measured = report.measured
-    yield Text(plain(measured.source))
+    yield Text(plain(measured.source), overflow="ellipsis", no_wrap=True)
     yield Text(f"Key on, engine off: {measured.duration_s:.2f} s at {rate(measured.sample_rate_hz)}\n")
     if report.headline:
         yield Text(f"{report.headline}\n", style="bold")

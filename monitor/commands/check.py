@@ -1,5 +1,6 @@
 """`coilcall check`."""
 
+import math
 import sys
 from pathlib import Path
 
@@ -28,5 +29,8 @@ def check(address: str, setup_file: Path | None, seconds: float | None, as_json:
     Exit status: 0 ready, 1 not ready, 2 bad input or usage, 3 the instrument was lost.
     """
     from monitor.check.run import run
+
+    if seconds is not None and math.isnan(seconds):
+        raise click.BadParameter("nan is not a time; give seconds, such as 2", param_hint="--seconds")
 
     sys.exit(run(rated(address, rate_hz), setup_file, seconds, as_json=as_json))
