@@ -10,6 +10,7 @@ import click
 
 from acquire.errors import CoilcallError
 from monitor.commands.analyze import analyze
+from monitor.commands.check import check
 from monitor.commands.log import log
 from monitor.commands.replay import replay
 from monitor.commands.sources import sources
@@ -25,11 +26,11 @@ def cli() -> None:
     names the cylinder and the wire that failed. An answer proves that primary current was switched, not that there
     was a spark at the plug.
 
-    Exit status: 0 done, 2 bad input or usage, 3 the instrument was lost.
+    Exit status: 0 done, 1 a check that ends not ready, 2 bad input or usage, 3 the instrument was lost.
     """
 
 
-for _command in (watch, log, replay, analyze, sources):
+for _command in (check, watch, log, replay, analyze, sources):
     cli.add_command(_command)
 
 
