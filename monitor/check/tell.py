@@ -8,7 +8,7 @@ from rich.table import Table
 from rich.text import Text
 
 from monitor.check.report import Report
-from monitor.check.verdict import Judgement, Verdict
+from monitor.check.verdict import Judgement, Question, Said, Verdict
 from monitor.check.wire import name_of
 from monitor.text import plain, rate
 
@@ -34,9 +34,9 @@ def _parts(report: Report) -> Iterator[RenderableType]:
     bad = [one for one in report.judgements if one.verdict in _WEIGHTY]
     if bad:
         yield Text("\nNot as it should be", style="bold")
-    for one in bad:
-        yield Padding(Text(f"{_where(one)}, {one.question}: {one.said.meaning}"), (0, 0, 0, 2))
-        yield Padding(Text(f"next: {one.said.action}"), (0, 0, 0, 4))
+    for (question, said), wires in _together(bad).items():
+        yield Padding(Text(f"{', '.join(wires)}, {question}: {said.meaning}"), (0, 0, 0, 2))
+        yield Padding(Text(f"next: {said.action}"), (0, 0, 0, 4))
     if any(one.is_bad for one in bad):
         yield Padding(Text(_CAUTION), (0, 0, 0, 2))
     if report.missing:
@@ -46,6 +46,14 @@ def _parts(report: Report) -> Iterator[RenderableType]:
         yield Text("")
     yield from map(Text, report.remarks)
     yield Text(f"\n{_ending(report)}", style="bold")
+
+
+def _together(judgements: list[Judgement]) -> dict[tuple[Question, Said], list[str]]:
+    """What is said of several wires in the same words, with their names."""
+    found: dict[tuple[Question, Said], list[str]] = {}
+    for one in judgements:
+        found.setdefault((one.question, one.said), []).append(_where(one))
+    return found
 
 
 def _table(report: Report) -> Table:

@@ -13,7 +13,7 @@ from monitor.check.report import Report, report
 from monitor.check.tell import print_report
 from monitor.check.verdict import Question, Verdict
 from monitor.check.wire import name_of
-from tests.monitor.check.wires import check, counts_of, info_of, measured_of, said_of, sound
+from tests.monitor.check.wires import check, counts_of, hum, info_of, measured_of, said_of, sound
 
 HOSTILE = "[bold red]\x1b[2J\u202e点火" + "x" * 300
 
@@ -54,6 +54,13 @@ def test_what_is_wrong_stands_in_capitals_with_what_to_do_and_the_cautions() -> 
     assert "tens of kV" in text
     assert "maker's instructions" in " ".join(text.split())
     assert text.splitlines()[-1] == "NOT READY: line (in2)"
+
+
+def test_what_is_said_of_several_wires_is_said_once() -> None:
+    wires = {role: volts + hum(0.8) for role, volts in sound("supply", "control", "acknowledgement").items()}
+    text = " ".join(told_text(check(wires)).split())
+    assert text.count("mains hum, 50 Hz") == 1
+    assert "feed (in1), control 1 (in2), line (in3), noise: mains hum" in text
 
 
 def test_what_is_not_connected_stands_with_its_cost() -> None:
