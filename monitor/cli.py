@@ -4,6 +4,7 @@ import signal
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from types import FrameType
 from typing import Any, NoReturn
 
 import click
@@ -55,11 +56,18 @@ def main(arguments: list[str] | None = None) -> NoReturn:
 @contextmanager
 def _kill_as_interrupt() -> Iterator[None]:
     """Let a polite kill end a command as Ctrl-C does, also while it still connects."""
-    before = signal.signal(signal.SIGTERM, lambda *_: signal.raise_signal(signal.SIGINT))
+    before = signal.signal(signal.SIGTERM, _interrupt)
     try:
         yield
     finally:
         signal.signal(signal.SIGTERM, before)
+
+
+def _interrupt(number: int, frame: FrameType | None) -> None:
+    # A shell that starts a command in the background has SIGINT ignored: raising it would do nothing.
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.default_int_handler(number, frame)
+    signal.raise_signal(signal.SIGINT)
 
 
 def _help_hint(error: click.ClickException) -> str:
