@@ -4,12 +4,14 @@ import signal
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from types import FrameType
 from typing import Any, NoReturn
 
 import click
 
 from acquire.errors import CoilcallError
 from monitor.commands.analyze import analyze
+from monitor.commands.check import check
 from monitor.commands.log import log
 from monitor.commands.replay import replay
 from monitor.commands.setup import setup
@@ -26,11 +28,11 @@ def cli() -> None:
     names the cylinder and the wire that failed. An answer proves that primary current was switched, not that there
     was a spark at the plug.
 
-    Exit status: 0 done, 2 bad input or usage, 3 the instrument was lost.
+    Exit status: 0 done, 1 a check that ends not ready, 2 bad input or usage, 3 the instrument was lost.
     """
 
 
-for _command in (setup, watch, log, replay, analyze, sources):
+for _command in (setup, check, watch, log, replay, analyze, sources):
     cli.add_command(_command)
 
 
@@ -55,11 +57,18 @@ def main(arguments: list[str] | None = None) -> NoReturn:
 @contextmanager
 def _kill_as_interrupt() -> Iterator[None]:
     """Let a polite kill end a command as Ctrl-C does, also while it still connects."""
-    before = signal.signal(signal.SIGTERM, lambda *_: signal.raise_signal(signal.SIGINT))
+    before = signal.signal(signal.SIGTERM, _interrupt)
     try:
         yield
     finally:
         signal.signal(signal.SIGTERM, before)
+
+
+def _interrupt(number: int, frame: FrameType | None) -> None:
+    # A shell that starts a command in the background has SIGINT ignored: raising it would do nothing.
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.default_int_handler(number, frame)
+    signal.raise_signal(signal.SIGINT)
 
 
 def _help_hint(error: click.ClickException) -> str:

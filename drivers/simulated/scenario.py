@@ -72,6 +72,7 @@ def _knots(*rows: tuple[float, float, str]) -> tuple[Knot, ...]:
 
 
 _NAMED: dict[str, tuple[Knot, ...]] = {
+    "key-on": _knots((0, 0, STAND)),
     "idle": _knots((0, 800, RUN)),
     "cruise": _knots((0, 2500, RUN), (10, 2700, RUN), (25, 2400, RUN), (40, 2500, RUN)),
     "crank-and-idle": _knots(

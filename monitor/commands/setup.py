@@ -25,9 +25,7 @@ from monitor.commands.common import CAUTIONS_AS_THEY_STAND
 @click.option("--waste-spark", is_flag=True, help="One coil serves two cylinders.")
 @click.option("--yes", is_flag=True, help="Ask nothing: take the usual answer where none was given.")
 @click.option("--force", is_flag=True, help="Replace FILE if it is there.")
-@click.pass_context
 def setup(
-    context: click.Context,
     file: Path,
     address: str | None,
     order: str | None,
@@ -45,6 +43,4 @@ def setup(
     from monitor.wizard.run import Wishes, run
 
     asks = sys.stdin.isatty() and not yes
-    known = context.parent.command if context.parent else None
-    has_check = isinstance(known, click.Group) and "check" in known.commands
-    run(Wishes(file, address, order, wires, waste_spark, asks, force), "check" if has_check else "watch")
+    run(Wishes(file, address, order, wires, waste_spark, asks, force))

@@ -40,7 +40,7 @@ class Wishes:
     replaces: bool = False
 
 
-def run(wishes: Wishes, next_command: str) -> None:
+def run(wishes: Wishes) -> None:
     """Ask, draw, write. Raises SetupError, click.UsageError, and what a source raises."""
     # What is there already may be replaced once that was asked; what comes meanwhile was not asked about.
     replaces = wishes.replaces or (wishes.asks and wishes.file.exists())
@@ -67,7 +67,7 @@ def run(wishes: Wishes, next_command: str) -> None:
     write_whole(wishes.file, text, replaces=replaces)
     if not wishes.asks:
         click.echo(_shown(engine, hooked, bench.proposal))
-    click.echo(f"{wishes.file} is written. Next:\n  {_next(next_command, wishes, proposal)}")
+    click.echo(f"{wishes.file} is written. Next:\n  {_next(wishes, proposal)}")
 
 
 def _said(wishes: Wishes) -> tuple[Answers, dict[str, typed.Lead]]:
@@ -150,8 +150,7 @@ def _shown(engine: Engine, hooked: tuple[Channel, ...], proposal: Proposal | Non
     return "\n".join([draw(engine, hooked, encoding), *wrapped])
 
 
-def _next(command: str, wishes: Wishes, proposal: Proposal | None) -> str:
-    if proposal and not proposal.info.is_live:
-        command = "analyze"
+def _next(wishes: Wishes, proposal: Proposal | None) -> str:
+    command = "analyze" if proposal and not proposal.info.is_live else "check"
     address = quote(wishes.address) if wishes.address else "ADDRESS"
     return f"coilcall {command} {address} --setup {quote(str(wishes.file))}"

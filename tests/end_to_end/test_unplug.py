@@ -56,19 +56,22 @@ def test_an_interrupt_ends_it_while_it_is_lost(way: str, tmp_path: Path) -> None
     assert b"Traceback" not in process.seen
 
 
-@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM])
-def test_an_interrupt_or_a_kill_ends_it_while_it_connects(how: signal.Signals, tmp_path: Path) -> None:
+@pytest.mark.parametrize("how", ["SIGINT", "SIGTERM", "SIGTERM in the background"])
+def test_an_interrupt_or_a_kill_ends_it_while_it_connects(how: str, tmp_path: Path) -> None:
     (tmp_path / "setup.toml").write_text(SETUP, encoding="utf-8")
     silent = Instrument(tmp_path, is_reset=False)
     silent.unplug()
-    program = [sys.executable, "-c", "from monitor.cli import main; main()", "log", f"{silent.address}&patience_s=60"]
+    # As a shell starts what it does not wait for.
+    ignores = "import signal; signal.signal(signal.SIGINT, signal.SIG_IGN); " if "background" in how else ""
+    code = f"{ignores}from monitor.cli import main; main()"
+    program = [sys.executable, "-c", code, "log", f"{silent.address}&patience_s=60"]
     try:
         with subprocess.Popen(
             [*program, "--setup", str(tmp_path / "setup.toml"), "--to", str(tmp_path / "kept")],
             stderr=subprocess.PIPE, text=True, env=os.environ | {"LC_ALL": "C.UTF-8"},
         ) as process:  # fmt: skip
             assert silent.asked.wait(20.0)
-            process.send_signal(how)
+            process.send_signal(signal.Signals[how.split()[0]])
             _, said = process.communicate(timeout=10.0)
     finally:
         silent.close()

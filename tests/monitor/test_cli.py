@@ -51,7 +51,7 @@ def test_every_help_text_can_be_asked_for(command: list[str]) -> None:
     assert len(result.output) > 300
 
 
-@pytest.mark.parametrize("command", ["watch", "log"])
+@pytest.mark.parametrize("command", ["watch", "log", "check"])
 def test_the_cautions_stand_in_the_help_of_what_is_connected_to_an_engine(command: str) -> None:
     text = CliRunner().invoke(cli, [command, "--help"]).output
     for words in ("tens of kV", "attenuator", "divider", "Key off", "Ventilate", "second person", "local law"):

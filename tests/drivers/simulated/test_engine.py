@@ -160,6 +160,17 @@ def test_a_switched_off_engine_shows_no_feed_and_no_line() -> None:
     assert max(f.spark_s for f in done.engine.truth()) < 5.0
 
 
+def test_key_on_and_engine_off_every_wire_rests_and_nothing_is_called() -> None:
+    inputs = ("supply", "battery", "ground", "control1", "acknowledgement", "injector1")
+    done = run(scenario=named("key-on"), duration_s=3.0, inputs=inputs)
+    # battery at rest 12.6 V, line near 5 V (common practice, no source); driver input low below 0.8 V (a data sheet)
+    for name, rest_v in (("supply", 12.6), ("battery", 12.6), ("ground", 0.0), ("injector1", 12.6)):
+        assert done.volts[name] == pytest.approx(rest_v, abs=0.01)
+    assert done.volts["control1"].max() < 0.8
+    assert 4.9 < done.volts["acknowledgement"].min() <= done.volts["acknowledgement"].max() < 5.1
+    assert (done.engine.truth(), done.engine.events()) == ((), ())
+
+
 def test_cuts_are_no_opportunities_and_are_told_as_events() -> None:
     scenario = Scenario((Knot(0, 3000), Knot(1, 3000, "cut"), Knot(1.5, 3000)))
     engine = run(scenario=scenario, duration_s=3.0).engine

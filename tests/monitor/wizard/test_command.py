@@ -47,7 +47,7 @@ def test_options_alone_write_a_file_draw_the_wiring_and_say_what_comes_next(run:
         (Role.SUPPLY, None, 10.0), (Role.CONTROL, 3, 1.0), (Role.ACKNOWLEDGEMENT, None, 1.0),
     ]  # fmt: skip
     assert "[10:1]" in out
-    assert out.splitlines()[-1].endswith(f"ADDRESS --setup {file}")
+    assert out.splitlines()[-1].endswith(f"coilcall check ADDRESS --setup {file}")
 
 
 def test_a_recording_is_looked_at_and_only_what_it_cannot_tell_is_needed(run: Run, tmp_path: Path) -> None:
