@@ -34,7 +34,7 @@ def test_exactly_the_commands_that_exist_are_listed() -> None:
 
 
 def test_every_option_named_belongs_to_a_command() -> None:
-    named = set(re.findall(r"coilcall \w+[^`\n]*? (--\w+)", README)) | set(re.findall(r"`(--\w+)", README))
+    named = set(re.findall(r"coilcall \w+[^`\n]*? (--[\w-]+)", README)) | set(re.findall(r"`(--[\w-]+)", README))
     known = {text for command in cli.commands.values() for one in command.params for text in one.opts} | {"--help"}
     assert named
     assert named <= known
