@@ -10,6 +10,7 @@ from monitor.flex.flex_test import FlexTest
 from monitor.interrupt import stop_signals
 from monitor.live import Options, session, supervised
 from monitor.replay import PacedSource
+from monitor.trace.store import TraceStore
 
 
 def run(address: str, options: Options, *, flexes: bool = False) -> int:
@@ -29,7 +30,9 @@ async def watch(address: str, options: Options, *, flexes: bool = False) -> int:
     async with session(source, options) as running:
         flex = FlexTest(running.analyzer.hookup, running.info)
         running.listen(flex)
-        screen = Dashboard(running, options.pace, flex)
+        kept = TraceStore(running.info)
+        running.listen(kept)
+        screen = Dashboard(running, options.pace, flex, (kept, running.analyzer.hookup))
         if flexes:
             screen.call_later(screen.action_flex)
         with stop_signals(screen.exit):

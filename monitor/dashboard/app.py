@@ -16,8 +16,11 @@ from monitor.dashboard.palette import BLACK, BLUISH_GREEN, INK, ORANGE, SKY_BLUE
 from monitor.dashboard.picture import Picture, Player, Watched
 from monitor.dashboard.plan import plan
 from monitor.dashboard.status import Status
+from monitor.dashboard.trace import Trace
 from monitor.dashboard.verdict import VerdictBand
 from monitor.flex.flex_test import FlexTest
+from monitor.hookup import Hookup
+from monitor.trace.store import TraceStore
 
 PULLS_PER_S = 10
 """A flag is on the screen within 0.1 s of being raised; more often than that nobody can read."""
@@ -38,7 +41,10 @@ _THEME = Theme(
 
 
 class Dashboard(App[None]):
-    """Which cylinder, which wire, when. `player` is there only over a recording, `flex` only where samples are."""
+    """Which cylinder, which wire, when.
+
+    `player` is there only over a recording, `flex` and `traced` only where samples are.
+    """
 
     TITLE = "coilcall"
     ENABLE_COMMAND_PALETTE = False
@@ -48,17 +54,25 @@ class Dashboard(App[None]):
         Binding("question_mark", "help", "help", key_display="?"),
         Binding("c", "columns", "columns"),
         Binding("x", "flex", "flex test"),
+        Binding("t", "trace", "trace"),
         Binding("space", "player('toggle_pause')", "pause"),
         Binding("n", "player('step')", "step"),
         Binding("f", "player('faster')", "faster"),
         Binding("s", "player('slower')", "slower"),
     ]
 
-    def __init__(self, watched: Watched, player: Player | None = None, flex: FlexTest | None = None) -> None:
+    def __init__(
+        self,
+        watched: Watched,
+        player: Player | None = None,
+        flex: FlexTest | None = None,
+        traced: tuple[TraceStore, Hookup] | None = None,
+    ) -> None:
         super().__init__()
         self._watched = watched
         self._player = player
         self._flex = flex
+        self._traced = traced
         self._turns_per_column = 1
         self._shown: Picture | None = None
 
@@ -108,6 +122,8 @@ class Dashboard(App[None]):
         """Keys of a replay exist over a recording only."""
         if action == "flex":
             return self._flex is not None
+        if action == "trace":
+            return self._traced is not None
         return self._player is not None if action == "player" else super().check_action(action, parameters)
 
     def action_player(self, control: str) -> None:
@@ -123,6 +139,11 @@ class Dashboard(App[None]):
         """Count and ring what lets go while harness and connectors are moved."""
         if self._flex is not None:
             self.push_screen(Flex(self._watched, self._flex))
+
+    def action_trace(self) -> None:
+        """Look at the samples themselves."""
+        if self._traced is not None:
+            self.push_screen(Trace(self._watched, *self._traced))
 
     def action_help(self) -> None:
         """Explain."""

@@ -22,7 +22,7 @@ LANES  one a cylinder, in firing order; one column a turn, newest right
 FLAGS  X fault   ! warning   i information; newest first
 
 KEYS   q quit   ? this page   c turns in one column: 1, 2, 4, 8
-       x flex test: move harness and connectors, listen to the bell
+       x flex test: move the harness, listen   t trace: the samples
        in a replay: space pause or go on, n a little further, f faster,
        s slower
 
