@@ -8,8 +8,8 @@ from drivers.registry import source_for
 from monitor.dashboard.app import Dashboard
 from monitor.flex.flex_test import FlexTest
 from monitor.interrupt import stop_signals
-from monitor.live import Options, session, supervised
-from monitor.replay import PacedSource
+from monitor.live import Options, Session, session, supervised
+from monitor.replay import Pace, PacedSource
 from monitor.trace.store import TraceStore
 
 
@@ -28,13 +28,18 @@ async def watch(address: str, options: Options, *, flexes: bool = False) -> int:
     else:
         source = supervised(source_for, address, SystemClock())
     async with session(source, options) as running:
-        flex = FlexTest(running.analyzer.hookup, running.info)
-        running.listen(flex)
-        kept = TraceStore(running.info)
-        running.listen(kept)
-        screen = Dashboard(running, options.pace, flex, (kept, running.analyzer.hookup))
+        screen = dashboard_over(running, options.pace)
         if flexes:
             screen.call_later(screen.action_flex)
         with stop_signals(screen.exit):
             await screen.run_async()
     return screen.return_code or 0
+
+
+def dashboard_over(running: Session, pace: Pace | None = None) -> Dashboard:
+    """Make the screen of a session, with everything that samples are needed for."""
+    hookup = running.analyzer.hookup
+    flex, kept = FlexTest(hookup, running.info), TraceStore(running.info)
+    running.listen(flex)
+    running.listen(kept)
+    return Dashboard(running, pace, flex, (kept, hookup))
