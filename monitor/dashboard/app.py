@@ -8,6 +8,7 @@ from textual.events import Resize
 from textual.theme import Theme
 from textual.widgets import Footer
 
+from monitor.dashboard.findings import Findings, FindingsPage
 from monitor.dashboard.flags import Flags
 from monitor.dashboard.flex import Flex
 from monitor.dashboard.help import Help
@@ -52,6 +53,7 @@ class Dashboard(App[None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("q,ctrl+c", "quit", "quit", key_display="q", priority=False),
         Binding("question_mark", "help", "help", key_display="?"),
+        Binding("d", "findings", "where to look"),
         Binding("c", "columns", "columns"),
         Binding("x", "flex", "flex test"),
         Binding("t", "trace", "trace"),
@@ -81,6 +83,7 @@ class Dashboard(App[None]):
         yield Status()
         yield VerdictBand()
         yield Lanes()
+        yield Findings()
         yield Flags()
         yield Footer(show_command_palette=False)
 
@@ -100,19 +103,20 @@ class Dashboard(App[None]):
         picture = Picture(self._watched.snapshot(), self._watched.source(), self._turns_per_column)
         if picture == self._shown:
             return
-        is_first = self._shown is None
-        self._shown = picture
-        if is_first:
+        before, self._shown = self._shown, picture
+        if before is None or bool(before.snapshot.findings) != bool(picture.snapshot.findings):
             self._arrange(self.size.height)
-        for part in (Status, VerdictBand, Lanes, Flags):
+        for part in (Status, VerdictBand, Lanes, Findings, Flags):
             self.screen_stack[0].query_one(part).show(picture)
 
     def _arrange(self, rows: int) -> None:
         if self._shown is None:
             return
-        shared = plan(rows, len(self._shown.snapshot.cylinders))
+        now = self._shown.snapshot
+        shared = plan(rows, len(now.cylinders), is_pointing=bool(now.findings))
         base = self.screen_stack[0]
         base.query_one(VerdictBand).styles.height = shared.verdict_rows
+        base.query_one(Findings).styles.height = shared.findings_rows
         base.query_one(Flags).styles.height = shared.flags_rows
         lanes = base.query_one(Lanes)
         lanes.lane_rows = shared.lane_rows
@@ -144,6 +148,10 @@ class Dashboard(App[None]):
         """Look at the samples themselves."""
         if self._traced is not None:
             self.push_screen(Trace(self._watched, *self._traced))
+
+    def action_findings(self) -> None:
+        """Tell every finding in full."""
+        self.push_screen(FindingsPage(self._watched.snapshot().findings))
 
     def action_help(self) -> None:
         """Explain."""

@@ -23,8 +23,8 @@ FLAGS  X fault   ! warning   i information; newest first
 
 KEYS   q quit   ? this page   c turns in one column: 1, 2, 4, 8
        x flex test: move the harness, listen   t trace: the samples
-       in a replay: space pause or go on, n a little further, f faster,
-       s slower
+       d where to look, in full
+       in a replay: space pause, n a little further, f faster, s slower
 
 An acknowledgement proves that primary current was switched.
 It does not prove a spark at the plug, still less combustion.
