@@ -1,12 +1,11 @@
 """`coilcall check`."""
 
-import math
 import sys
 from pathlib import Path
 
 import click
 
-from monitor.commands.common import CAUTIONS_AS_THEY_STAND, rated, setup_option
+from monitor.commands.common import CAUTIONS_AS_THEY_STAND, Finite, rated, setup_option
 
 
 @click.command(short_help="Key on, engine off: every wire against what it should read.", epilog=CAUTIONS_AS_THEY_STAND)
@@ -14,7 +13,7 @@ from monitor.commands.common import CAUTIONS_AS_THEY_STAND, rated, setup_option
 @setup_option
 @click.option(
     "--seconds",
-    type=click.FloatRange(0, 3600, min_open=True),
+    type=Finite(0, 3600, min_open=True),
     metavar="S",
     help="How much to look at: 2 s of a live source unless said, of a recording its first minute.",
 )
@@ -29,8 +28,5 @@ def check(address: str, setup_file: Path | None, seconds: float | None, as_json:
     Exit status: 0 ready, 1 not ready, 2 bad input or usage, 3 the instrument was lost.
     """
     from monitor.check.run import run
-
-    if seconds is not None and math.isnan(seconds):
-        raise click.BadParameter("nan is not a time; give seconds, such as 2", param_hint="--seconds")
 
     sys.exit(run(rated(address, rate_hz), setup_file, seconds, as_json=as_json))

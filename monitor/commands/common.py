@@ -1,7 +1,9 @@
 """What several commands share: options, and what they ask of their surroundings."""
 
+import math
 import sys
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -17,6 +19,17 @@ setup_option = click.option(
     help="The set-up file: which engine, and what is connected to which input. Without it, the set-up that came with "
     "the samples is used.",
 )
+
+
+class Finite(click.FloatRange):
+    """A number within bounds; unlike click's own, not a number is none."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:  # noqa: ANN401  as inherited
+        """Understand what was typed, or fail with one line."""
+        number = float(super().convert(value, param, ctx))
+        if math.isnan(number):
+            self.fail(f"{value!r} is not a number.", param, ctx)
+        return number
 
 
 def rated(recording: str, rate_hz: float | None) -> str:

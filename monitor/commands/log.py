@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from monitor.cautions import CAUTIONS_IN_BRIEF
-from monitor.commands.common import CAUTIONS_AS_THEY_STAND, setup_option
+from monitor.commands.common import CAUTIONS_AS_THEY_STAND, Finite, setup_option
 
 
 @click.command(short_help="Record and analyse without a screen, for the road test.", epilog=CAUTIONS_AS_THEY_STAND)
@@ -19,13 +19,11 @@ from monitor.commands.common import CAUTIONS_AS_THEY_STAND, setup_option
     metavar="FOLDER",
     help="New folder; named after the time if not given.",
 )
-@click.option(
-    "--duration", "duration_s", type=click.FloatRange(0, min_open=True), metavar="S", help="Stop after S seconds."
-)
+@click.option("--duration", "duration_s", type=Finite(0, min_open=True), metavar="S", help="Stop after S seconds.")
 @click.option(
     "--retry",
     "retry_s",
-    type=click.FloatRange(0),
+    type=Finite(0),
     default=math.inf,
     metavar="S",
     help="Give an instrument up, with exit status 3, when it was lost for S seconds. Without it, it is tried again "
