@@ -1,7 +1,6 @@
 """A recording from end to end, as fast as the machine can: no ring, no screen."""
 
 import json
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -14,9 +13,7 @@ from monitor.analyzer import Analyzer, Step
 from monitor.choice import choose_setup
 from monitor.flags import Flag
 from monitor.summary import summarize
-
-_PIPE_COLUMNS = 100
-"""Columns of a table that goes to a file or another program."""
+from monitor.terminal import progress, result_console
 
 
 def analyze_recording(address: str, setup_file: Path | None) -> tuple[Analyzer, list[Flag]]:
@@ -43,17 +40,10 @@ def _by_number(step: Step) -> dict[int, Flag]:
 
 def _with_progress(source: Source, info: StreamInfo) -> Iterator[SampleBlock]:
     """The source's blocks, with a bar on stderr where that is a terminal."""
-    if not sys.stderr.isatty():
-        yield from source.blocks()
-        return
-    from rich.console import Console
-    from rich.progress import Progress
-
-    with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("calling the roll", total=info.total_samples)
+    with progress("calling the roll", info.total_samples) as advance:
         for block in source.blocks():
             yield block
-            bar.update(task, completed=block.end_index)
+            advance(block.end_index)
 
 
 def print_result(analyzer: Analyzer, name: str, flags: list[Flag], *, as_json: bool) -> None:
@@ -62,9 +52,6 @@ def print_result(analyzer: Analyzer, name: str, flags: list[Flag], *, as_json: b
     if as_json:
         click.echo(json.dumps(summary))
         return
-    from rich.console import Console
-
     from monitor.table import print_summary
 
-    console = Console(highlight=False, width=None if sys.stdout.isatty() else _PIPE_COLUMNS)
-    print_summary(summary, analyzer.standing, console)
+    print_summary(summary, analyzer.standing, result_console())

@@ -6,6 +6,18 @@ from acquire.block import StreamInfo
 from monitor.setup import Channel, Role, Setup, channel_for
 from monitor.signal.scale import Scale
 
+WIRE = {
+    Role.SUPPLY: "feed",
+    Role.BATTERY: "battery",
+    Role.GROUND: "ground",
+    Role.CONTROL: "control",
+    Role.ACKNOWLEDGEMENT: "line",
+    Role.CURRENT: "clamp",
+    Role.INJECTOR: "injector",
+    Role.MARKER: "marker",
+}
+"""What people call the wire of a role."""
+
 
 @dataclass(frozen=True, slots=True)
 class Lead:
@@ -14,6 +26,12 @@ class Lead:
     channel: Channel
     row: int
     scale: Scale
+
+    @property
+    def wire(self) -> str:
+        """What people call it: `feed`, `control 4`, `line`."""
+        whose = "" if self.channel.cylinder is None else f" {self.channel.cylinder}"
+        return f"{WIRE[self.channel.role]}{whose}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,9 +2,7 @@
 
 import asyncio
 import json
-import sys
 from collections.abc import Callable
-from contextlib import ExitStack
 from functools import partial
 from pathlib import Path
 
@@ -24,6 +22,7 @@ from monitor.check.reading import Measured
 from monitor.check.report import report
 from monitor.choice import choose_setup
 from monitor.hookup import Hookup
+from monitor.terminal import progress, result_console
 
 LIVE_S = 2.0
 """A hundred periods of mains hum, and short enough to do it again after every lead that was moved."""
@@ -32,7 +31,6 @@ RECORDED_S = 60.0
 _PATIENCE = Policy(retry_s=0.0, unknown_block_s=1.0)
 """A source that says nothing is lost at once: a check is repeated by hand. A first block may take 13 s."""
 _SEGMENTS = 16
-_PIPE_COLUMNS = 100
 NOT_READY = 1
 """Exit status; 0, 2 and 3 are taken: done, bad input, instrument lost."""
 
@@ -44,11 +42,9 @@ def run(address: str, setup_file: Path | None, seconds: float | None, *, as_json
     if as_json:
         click.echo(json.dumps(as_dict(told)))
     else:
-        from rich.console import Console
-
         from monitor.check.tell import print_report
 
-        print_report(told, Console(highlight=False, width=None if sys.stdout.isatty() else _PIPE_COLUMNS))
+        print_report(told, result_console())
     return 0 if told.is_ready else NOT_READY
 
 
@@ -67,8 +63,8 @@ async def measure(source: Source, setup_file: Path | None, seconds: float | None
         wanted_s = seconds or (LIVE_S if info.is_live else RECORDED_S)
         most = max(round(wanted_s * info.sample_rate_hz), 1)
         measurement = Measurement(hookup, info, most)
-        with ring.reader() as reader, ExitStack() as stack:
-            advance = _bar(stack, min(most, info.total_samples or most))
+        bar = progress("reading the wires", min(most, info.total_samples or most))
+        with ring.reader() as reader, bar as advance:
             async for block in reader:
                 measurement.feed(block)
                 advance(measurement.seen)
@@ -84,15 +80,3 @@ def _nothing(info: StreamInfo) -> Exception:
     if info.is_live:
         return SourceLost(f"{info.source}: ended before its first sample; look at its cable and switch")
     return FormatError(f"{info.source}: holds no samples to check; give a recording with samples in it")
-
-
-def _bar(stack: ExitStack, total: int) -> Callable[[int], None]:
-    """Show on stderr how far it is, where that is a terminal; give what tells it so."""
-    if not sys.stderr.isatty():
-        return lambda _: None
-    from rich.console import Console
-    from rich.progress import Progress
-
-    bar = stack.enter_context(Progress(console=Console(stderr=True), transient=True))
-    task = bar.add_task("reading the wires", total=total)
-    return lambda seen: bar.update(task, completed=seen)

@@ -8,16 +8,6 @@ from monitor.setup import Role
 from monitor.text import fit, plain
 
 _LONGEST_INPUT = 16
-_NAMES = {
-    Role.SUPPLY: "feed",
-    Role.BATTERY: "battery",
-    Role.GROUND: "ground",
-    Role.CONTROL: "control",
-    Role.ACKNOWLEDGEMENT: "line",
-    Role.CURRENT: "clamp",
-    Role.INJECTOR: "injector",
-    Role.MARKER: "marker",
-}
 
 
 class Rest(Enum):
@@ -50,7 +40,4 @@ def looks_like(volts: float) -> Rest | None:
 
 def name_of(lead: Lead) -> str:
     """Name a wire and its input in a few words: `control 1 (in2)`; what the set-up says is shown as text."""
-    channel = lead.channel
-    whose = f" {channel.cylinder}" if channel.cylinder is not None else ""
-    shown = plain(channel.input)
-    return f"{_NAMES[channel.role]}{whose} ({fit(shown, _LONGEST_INPUT).rstrip()})"
+    return f"{lead.wire} ({fit(plain(lead.channel.input), _LONGEST_INPUT).rstrip()})"

@@ -6,11 +6,14 @@ from textual.content import Content
 from monitor.dashboard.palette import BLACK, INK, ORANGE, QUIET, ROLE_COLOUR, SKY_BLUE
 from monitor.dashboard.panel import Panel
 from monitor.dashboard.picture import Picture
+from monitor.hookup import WIRE
+from monitor.setup import Role
 from monitor.snapshot import LevelView, Snapshot
 from monitor.source_view import SourceState, SourceView
 from monitor.text import elapsed, fit, plain, rate, share, span
 
-_LEVEL_WORD = {"supply": "feed", "battery": "battery", "ground": "ground"}
+_LEVELS = (Role.SUPPLY, Role.BATTERY, Role.GROUND)
+"""Wires of which a mean says something."""
 _BEHIND_WORTH_SAYING_S = 0.5
 
 
@@ -26,7 +29,7 @@ def engine_line(snapshot: Snapshot, width: int) -> Content:
     """State, speed, the levels that a mean says something of, and when the coils answer."""
     speed = "speed unknown" if snapshot.rpm is None else f"{snapshot.rpm:.0f} rpm"
     parts = [(f" {snapshot.state.upper():10}", f"bold {INK}"), (f"{speed:>13}", f"bold {SKY_BLUE}")]
-    parts += [(_level(level), ROLE_COLOUR[level.role]) for level in snapshot.levels if level.role in _LEVEL_WORD]
+    parts += [(_level(level), ROLE_COLOUR[level.role]) for level in snapshot.levels if level.role in _LEVELS]
     timing = snapshot.acknowledgement_timing
     parts.append((f"   answers {timing.replace('-', ' ') if timing else 'not learned yet'}", QUIET))
     return _line(parts, width)
@@ -34,7 +37,7 @@ def engine_line(snapshot: Snapshot, width: int) -> Content:
 
 def _level(level: LevelView) -> str:
     volts = "unknown" if level.volts is None else f"{level.volts:.2f} V"
-    return f"   {_LEVEL_WORD[level.role]} {volts} ({plain(level.input)[:12]})"
+    return f"   {WIRE[Role(level.role)]} {volts} ({plain(level.input)[:12]})"
 
 
 def source_line(picture: Picture, width: int) -> Content:

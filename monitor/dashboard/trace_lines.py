@@ -26,7 +26,7 @@ from monitor.trace.axis import duration, moment, ticks
 from monitor.trace.braille import BLANK, DOTS_WIDE
 from monitor.trace.envelope import column_edges
 from monitor.trace.labels import Label, cells
-from monitor.trace.lane import LOST, Lane, lane, lost_columns, unit, wire
+from monitor.trace.lane import LOST, Lane, lane, lost_columns, unit
 from monitor.trace.readout import CURSOR, OTHER, cursor_words, firing_words, flag_words
 from monitor.trace.store import TraceStore
 from monitor.trace.view import View
@@ -165,7 +165,7 @@ def _raised(looked: Looked, edges: NDArray[np.int64]) -> list[Label]:
 def _lane_lines(looked: Looked, lead: Lead, drawn: Lane, edges: NDArray[np.int64]) -> list[list[Cell]]:
     view, last = looked.view, len(drawn.rows) - 1
     values = [f"{glyph}{_value(looked.store, lead, index)}" for glyph, index in _cursors(view)]
-    names = {0: wire(lead), 1: lead.channel.input if last >= 2 else ""}
+    names = {0: lead.wire, 1: lead.channel.input if last >= 2 else ""}
     scale = {0: f"{drawn.top:g}" if last else "", last: f"{drawn.bottom:g}" if last else ""}
     marks = {glyph: None if index is None else _column(edges, index) for glyph, index in _cursors(view)}
     lines = []

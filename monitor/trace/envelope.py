@@ -25,15 +25,8 @@ class Envelope:
 
     def volts(self, scale: Scale) -> "Envelope":
         """The same in volts at the wire."""
-        low, high = (
-            (scale.volts(self.high), scale.volts(self.low))
-            if scale.is_inverted
-            else (
-                scale.volts(self.low),
-                scale.volts(self.high),
-            )
-        )
-        return Envelope(low, high, self.seen)
+        low, high = (self.high, self.low) if scale.is_inverted else (self.low, self.high)
+        return Envelope(scale.volts(low), scale.volts(high), self.seen)
 
 
 def is_coarse(samples: int, columns: int) -> bool:

@@ -14,7 +14,6 @@ from monitor.trace.volts import drawn_range
 
 LOST = "░"
 """Stands where samples never arrived."""
-_WIRES = {Role.SUPPLY: "feed", Role.ACKNOWLEDGEMENT: "line"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,12 +24,6 @@ class Lane:
     bottom: float
     top: float
     is_whole: bool
-
-
-def wire(lead: Lead) -> str:
-    """What a technician calls it: `feed`, `control 4`, `line`."""
-    whose = "" if lead.channel.cylinder is None else f" {lead.channel.cylinder}"
-    return f"{_WIRES.get(lead.channel.role, lead.channel.role)}{whose}"
 
 
 def unit(lead: Lead) -> str:

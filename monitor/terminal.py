@@ -1,0 +1,33 @@
+"""Where results go and where a bar is drawn: stdout for the one, stderr for the other, and only what suits each."""
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+_PIPE_COLUMNS = 100
+"""Columns of a table that goes to a file or another program."""
+
+
+def result_console() -> "Console":
+    """Make the console for what a command gives, on stdout."""
+    from rich.console import Console
+
+    return Console(highlight=False, width=None if sys.stdout.isatty() else _PIPE_COLUMNS)
+
+
+@contextmanager
+def progress(words: str, total: int | None) -> Iterator[Callable[[int], object]]:
+    """Show on stderr how far it is, where that is a terminal; give what tells it so (samples done, of `total`)."""
+    if not sys.stderr.isatty():
+        yield lambda _: None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(words, total=total)
+        yield lambda done: bar.update(task, completed=done)
