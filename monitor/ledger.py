@@ -1,7 +1,8 @@
 """The book of firings, flags, gaps and coverage: one SQLite file that anybody can read.
 
 `about` holds the version of the layout; `firings` has the fields of Firing as its columns, and `flags` those of Flag;
-`gaps` are the samples that never came; `coverage` is one row, brought up to date with every write.
+`gaps` are the samples that never came; `marks` has the fields of Mark; `coverage` is one row, brought up to
+date with every write.
 """
 
 import sqlite3

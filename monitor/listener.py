@@ -12,3 +12,7 @@ class Listener(Protocol):
     def take(self, block: SampleBlock, step: Step) -> None:
         """Note a block that was just analysed; its array is good only until this returns."""
         ...
+
+    def conclude(self, step: Step) -> None:
+        """Note what became certain only with the end of the stream."""
+        ...

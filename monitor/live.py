@@ -86,8 +86,8 @@ class Session:
 
     def mark(self, by: str, note: str = "") -> Mark:
         """Note that somebody felt it now: at the newest sample there is, analysed yet or not."""
-        behind_s = self._reader.statistics().lag_samples / self.info.sample_rate_hz
-        mark = self._marks.note(self.analyzer.snapshot().time_s + behind_s, by, note)
+        newest = self.analyzer.standing.end_index + self._reader.statistics().lag_samples
+        mark = self._marks.note(newest / self.info.sample_rate_hz, by, note)
         if self.keeper is not None:
             self.keeper.enter_marks((mark,))
         return mark
@@ -144,6 +144,8 @@ class Session:
         last = self.analyzer.finish()
         if self.keeper is not None:
             self.keeper.enter(last.firings, last.flags)
+        for listener in self._listeners:
+            listener.conclude(last)
         self.ended.set()
 
 

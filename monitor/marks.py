@@ -1,9 +1,14 @@
 """The moments at which somebody said "there, I felt it"."""
 
 from collections import deque
+from collections.abc import Iterable
 from dataclasses import dataclass
 
+from monitor.flags import Flag
+
 _KEPT = 20
+LATE_S = 3.0
+"""People are late: what they felt lies up to so long before their mark (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,3 +42,12 @@ class MarkBook:
     def latest(self) -> tuple[Mark, ...]:
         """The newest first, at most 20."""
         return tuple(self._latest)
+
+
+def flags_before(mark: Mark, flags: Iterable[Flag]) -> tuple[Flag, ...]:
+    """The flags that lasted or were raised within LATE_S before the mark, in the order given."""
+    return tuple(
+        flag
+        for flag in flags
+        if flag.start_s <= mark.time_s and (flag.end_s is None or flag.end_s >= mark.time_s - LATE_S)
+    )

@@ -8,23 +8,22 @@ from textual.events import Resize
 from textual.theme import Theme
 from textual.widgets import Footer
 
-from monitor.dashboard.findings import Findings, FindingsPage
+from monitor.dashboard.findings import Findings, whole_text
 from monitor.dashboard.flags import Flags
 from monitor.dashboard.flex import Flex
-from monitor.dashboard.help import Help
+from monitor.dashboard.help import HELP_TEXT
 from monitor.dashboard.lanes import Lanes
+from monitor.dashboard.page import Page
 from monitor.dashboard.palette import BLACK, BLUISH_GREEN, INK, ORANGE, SKY_BLUE, VERMILLION
 from monitor.dashboard.picture import Picture, Player, Watched
 from monitor.dashboard.plan import plan
+from monitor.dashboard.sheet import PULLS_PER_S
 from monitor.dashboard.status import Status
 from monitor.dashboard.trace import Trace
 from monitor.dashboard.verdict import VerdictBand
 from monitor.flex.flex_test import FlexTest
 from monitor.hookup import Hookup
 from monitor.trace.store import TraceStore
-
-PULLS_PER_S = 10
-"""A flag is on the screen within 0.1 s of being raised; more often than that nobody can read."""
 
 _THEME = Theme(
     "coilcall",
@@ -53,7 +52,8 @@ class Dashboard(App[None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("q,ctrl+c", "quit", "quit", key_display="q", priority=False),
         Binding("question_mark", "help", "help", key_display="?"),
-        Binding("d", "findings", "where to look"),
+        Binding("m", "mark", "mark"),
+        Binding("d", "findings", "details"),
         Binding("c", "columns", "columns"),
         Binding("x", "flex", "flex test"),
         Binding("t", "trace", "trace"),
@@ -149,10 +149,15 @@ class Dashboard(App[None]):
         if self._traced is not None:
             self.push_screen(Trace(self._watched, *self._traced))
 
+    def action_mark(self) -> None:
+        """Note that somebody felt it now."""
+        self._watched.mark("key")
+        self.pull()
+
     def action_findings(self) -> None:
         """Tell every finding in full."""
-        self.push_screen(FindingsPage(self._watched.snapshot().findings))
+        self.push_screen(Page(whole_text(self._watched.snapshot().findings)))
 
     def action_help(self) -> None:
         """Explain."""
-        self.push_screen(Help())
+        self.push_screen(Page(HELP_TEXT))

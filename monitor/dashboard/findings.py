@@ -1,14 +1,8 @@
 """Where to look: what is suspected, how surely, and what to measure next."""
 
 from textwrap import wrap
-from typing import ClassVar
 
-from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
-from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.screen import ModalScreen
-from textual.widgets import Static
 
 from monitor.dashboard.palette import INK, QUIET, YELLOW
 from monitor.dashboard.panel import Panel
@@ -53,12 +47,12 @@ def _parts(snapshot: Snapshot, rows: int) -> list[tuple[str, str]]:
 
 
 def _since(snapshot: Snapshot) -> str:
-    """When it began: the first miss, where all flags are still known."""
+    """When anybody first missed, where all flags are still known."""
     misses = [flag.start_s for flag in snapshot.flags if flag.kind in _MISSES]
     if not misses:
         return ""
     word = "since" if snapshot.flags_raised == len(snapshot.flags) else "since before"
-    return f", {word} {elapsed(min(misses))}"
+    return f", misses {word} {elapsed(min(misses))}"
 
 
 def _wrapped(text: str, style: str, width: int) -> list[tuple[str, str]]:
@@ -69,26 +63,9 @@ def whole_text(found: tuple[Finding, ...]) -> str:
     """Every finding in full, the surest first."""
     if not found:
         return "Nothing points anywhere yet."
-    blocks = (f"LOOK AT: {one.suspect} ({one.confidence})\nbecause {one.because}\nNEXT: {one.next}" for one in found)
-    return "\n\n".join("\n".join(map(plain, block.split("\n"))) for block in blocks)
+    return "\n\n".join(map(_in_full, found))
 
 
-class FindingsPage(ModalScreen[None]):
-    """All findings as they stood when it was opened; the analysis goes on underneath."""
-
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape,q,d,space", "dismiss", "back", show=True)]
-
-    CSS = """
-    FindingsPage { align: center middle; }
-    FindingsPage VerticalScroll { width: 100; max-width: 100%; height: auto; max-height: 100%; padding: 0 1; }
-    FindingsPage VerticalScroll { background: #1C1C1C; }
-    """
-
-    def __init__(self, found: tuple[Finding, ...]) -> None:
-        super().__init__()
-        self._found = found
-
-    def compose(self) -> ComposeResult:
-        """One page that scrolls where the terminal is small."""
-        with VerticalScroll():
-            yield Static(whole_text(self._found), markup=False)
+def _in_full(one: Finding) -> str:
+    lines = (f"LOOK AT: {one.suspect} ({one.confidence})", f"because {one.because}", f"NEXT: {one.next}")
+    return "\n".join(map(plain, lines))

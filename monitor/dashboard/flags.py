@@ -6,6 +6,7 @@ from monitor.dashboard.palette import INK, QUIET, SEVERITY_GLYPH, SEVERITY_STYLE
 from monitor.dashboard.panel import Panel
 from monitor.dashboard.picture import Picture
 from monitor.flags import Flag, Kind
+from monitor.marks import Mark, flags_before
 from monitor.snapshot import Snapshot
 from monitor.text import elapsed, fit, number, span
 
@@ -24,11 +25,11 @@ class Flags(Panel):
 
 
 def flag_lines(snapshot: Snapshot, width: int, rows: int) -> list[Content]:
-    """At most `rows` lines of exactly `width` cells, newest flag first; the heading counts all that were raised."""
-    return [
-        _heading(snapshot, width),
-        *(_line(flag, snapshot.time_s, width) for flag in snapshot.flags[: max(rows - 1, 0)]),
-    ]
+    """At most `rows` lines of exactly `width` cells, newest flag or mark first; the heading counts all flags raised."""
+    flags = [(flag.start_s, _line(flag, snapshot.time_s, width)) for flag in snapshot.flags[: max(rows - 1, 0)]]
+    marks = [(mark.time_s, _mark_line(mark, snapshot, width)) for mark in snapshot.marks]
+    newest = sorted(flags + marks, key=lambda one: one[0], reverse=True)
+    return [_heading(snapshot, width), *(line for _, line in newest[: max(rows - 1, 0)])]
 
 
 def _heading(snapshot: Snapshot, width: int) -> Content:
@@ -45,6 +46,15 @@ def _line(flag: Flag, now_s: float, width: int) -> Content:
     room = width - 4 - len(facts) - _WHERE_WIDTH - _COUNT_WIDTH - 2
     mark = (f" {SEVERITY_GLYPH[flag.severity]} ", SEVERITY_STYLE[flag.severity])
     return Content.assemble(mark, (" " + facts, INK), (where, f"bold {INK}"), (fit(flag.detail, room), QUIET))
+
+
+def _mark_line(mark: Mark, snapshot: Snapshot, width: int) -> Content:
+    start = elapsed(mark.time_s).ljust(_START_WIDTH) if width >= _START_FROM else ""
+    facts = f"{span(snapshot.time_s - mark.time_s) + ' ago':{_WHEN_WIDTH}}{start}"
+    tied = ", ".join(f"{flag.kind} {_where(flag)}" for flag in flags_before(mark, snapshot.flags))
+    text = f"MARK {mark.number} by {mark.by}; just before it: {tied or 'nothing flagged'}"
+    room = width - 4 - len(facts)
+    return Content.assemble((" ▼ ", f"bold {INK}"), (" " + facts, INK), (fit(text, room), f"bold {INK}"))
 
 
 def when(flag: Flag, now_s: float) -> str:

@@ -6,17 +6,16 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.content import Content
-from textual.screen import Screen
 from textual.widgets import Footer
 
 from monitor.dashboard.palette import BLACK, BLUISH_GREEN, INK, QUIET, VERMILLION
 from monitor.dashboard.panel import Panel
 from monitor.dashboard.picture import Picture, Watched
+from monitor.dashboard.sheet import Sheet
 from monitor.flex.flex_test import FlexTest, WireTally
 from monitor.snapshot import Snapshot
 from monitor.text import fit, plain, span
 
-_PULLS_PER_S = 10
 _LOST_EVERY = 6
 """Pulls from one double bell to the next while a wire is lost."""
 
@@ -70,7 +69,7 @@ def _wire(wire: WireTally, snapshot: Snapshot) -> list[tuple[str, str]]:
     name = f" {wire.wire.upper():7} {mark:16}"
     facts = f"{level:>9}  on {plain(wire.input)[:20]}"
     if wire.count:
-        facts += f"   last {span(snapshot.time_s - wire.times[-1])} ago   longest {_lasted(wire.longest_us)}"
+        facts += f"   last {span(snapshot.time_s - wire.last_s)} ago   longest {_lasted(wire.longest_us)}"
     because = f"         {wire.last_because}" if wire.last_because else ""
     return [(name + facts, style), (because, INK), ("", "")]
 
@@ -97,11 +96,11 @@ def _words(flex: FlexTest) -> list[str]:
     return words
 
 
-class Flex(Screen[None]):
+class Flex(Sheet):
     """On as long as it is shown. `a` begins anew."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape,x,q", "leave", "back", key_display="esc"),
+        Binding("x", "leave", "back", show=False),
         Binding("a", "anew", "begin anew"),
     ]
 
@@ -116,10 +115,9 @@ class Flex(Screen[None]):
         yield Footer(show_command_palette=False)
 
     def on_mount(self) -> None:
-        """Begin."""
+        """Begin to count, and to pull."""
         self._flex.begin()
-        self.pull()
-        self.set_interval(1 / _PULLS_PER_S, self.pull)
+        super().on_mount()
 
     def on_unmount(self) -> None:
         """Count no more."""
@@ -136,7 +134,3 @@ class Flex(Screen[None]):
         self._bell = Bell()
         self._flex.begin()
         self.pull()
-
-    def action_leave(self) -> None:
-        """Back to the roll call."""
-        self.dismiss()

@@ -27,6 +27,10 @@ class Watched(Protocol):
         """The stream now."""
         ...
 
+    def mark(self, by: str) -> object:
+        """Note that somebody felt it now."""
+        ...
+
 
 class Player(Protocol):
     """The controls of a replay."""

@@ -3,14 +3,14 @@
 from typing import ClassVar
 
 from textual.app import ComposeResult
-from textual.binding import ActiveBinding, Binding, BindingType
+from textual.binding import Binding, BindingType
 from textual.content import Content
 from textual.events import Click, MouseScrollDown, MouseScrollUp
-from textual.screen import Screen
 from textual.widgets import Footer
 
 from monitor.dashboard.panel import Panel
 from monitor.dashboard.picture import Picture, Watched
+from monitor.dashboard.sheet import Sheet
 from monitor.dashboard.trace_lines import LEFT, Looked, dots, lanes_shown, trace_lines
 from monitor.hookup import Hookup
 from monitor.snapshot import Snapshot
@@ -18,7 +18,6 @@ from monitor.trace.braille import DOTS_WIDE
 from monitor.trace.store import TraceStore
 from monitor.trace.view import View
 
-_PULLS_PER_S = 10
 _CYCLES = 2
 _WIDTH_S = 0.25
 """Shown at first: so many cycles; so long where the engine stands."""
@@ -71,11 +70,11 @@ class TracePanel(Panel):
         return self.view.start + at * self.view.samples // self.dots if 0 <= at < self.dots else None
 
 
-class Trace(Screen[None]):
+class Trace(Sheet):
     """Follows the newest samples until a key moves something; `end` follows again, or holds."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape,t,q", "leave", "back", key_display="esc"),
+        Binding("t", "leave", "back", show=False),
         Binding("left", "pan(-1)", "pan", key_display="←→"),
         Binding("right", "pan(1)", "pan", show=False),
         Binding("up,plus", "zoom(0.5)", "zoom", key_display="↑↓"),
@@ -98,20 +97,10 @@ class Trace(Screen[None]):
         self._watched, self._store = watched, store
         self._panel = TracePanel(store, hookup, first_view(store, hookup, watched.snapshot().rpm))
 
-    @property
-    def active_bindings(self) -> dict[str, ActiveBinding]:
-        """The keys of this view alone are told in its last line; those of the screen beneath go on working."""
-        return {key: one for key, one in super().active_bindings.items() if one.node is self}
-
     def compose(self) -> ComposeResult:
         """Drawing and keys."""
         yield self._panel
         yield Footer(show_command_palette=False, compact=True)
-
-    def on_mount(self) -> None:
-        """Begin."""
-        self.pull()
-        self.set_interval(1 / _PULLS_PER_S, self.pull)
 
     def pull(self) -> None:
         """Draw what is kept now."""
@@ -183,10 +172,6 @@ class Trace(Screen[None]):
         further = self._panel.first_lead + shown
         self._panel.first_lead = 0 if further >= leads else min(further, leads - shown)
         self.pull()
-
-    def action_leave(self) -> None:
-        """Back to the roll call."""
-        self.dismiss()
 
     def on_click(self, event: Click) -> None:
         """Put the cursor there."""

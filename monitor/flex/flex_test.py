@@ -1,5 +1,6 @@
 """The count of a flex test: every interruption latched, until somebody begins anew."""
 
+from collections import deque
 from dataclasses import dataclass, field
 
 from acquire.block import SampleBlock, StreamInfo
@@ -21,15 +22,27 @@ class WireTally:
 
     input: str
     wire: str
-    times: list[float] = field(default_factory=list)
+    count: int = 0
+    last_s: float = 0.0
     longest_us: float = 0.0
     is_lost: bool = False
     last_because: str = ""
+    latest_s: deque[float] = field(default_factory=deque)
+    """When, of the last seconds: what may still be withdrawn."""
 
-    @property
-    def count(self) -> int:
-        """How often it was gone."""
-        return len(self.times)
+    def add(self, at_s: float, because: str = "") -> None:
+        """Count one, at so many seconds from the first sample."""
+        self.count += 1
+        self.last_s, self.last_because = at_s, because
+        self.latest_s.append(at_s)
+        while self.latest_s[0] < at_s - _STARTING_S:
+            self.latest_s.popleft()
+
+    def withdraw(self, from_s: float) -> None:
+        """Take back what was counted from then on."""
+        while self.latest_s and self.latest_s[-1] >= from_s:
+            self.latest_s.pop()
+            self.count -= 1
 
 
 class FlexTest:
@@ -91,11 +104,14 @@ class FlexTest:
         for interruption in self._watch.feed(block):
             self._note(interruption)
 
+    def conclude(self, step: Step) -> None:
+        """Nothing more is gone because the samples end."""
+
     def _note_turning(self, time_s: float) -> None:
         if not self.is_turning:
             for wire in self.wires:
                 if wire.wire == "line":
-                    wire.times = [at for at in wire.times if at < time_s - _STARTING_S]
+                    wire.withdraw(time_s - _STARTING_S)
         self._turned_s = time_s
 
     def _has_grown(self, flag: Flag) -> bool:
@@ -109,8 +125,7 @@ class FlexTest:
         if flag.kind in _OF_THE_LINE and lines:
             whose = f" (cylinder {flag.cylinder})" if flag.cylinder is not None else ""
             wire = next((one for one in lines if one.input == flag.input), lines[0])
-            wire.times.append(self._now_s)
-            wire.last_because = f"{flag.kind}{whose}"
+            wire.add(self._now_s, f"{flag.kind}{whose}")
 
     def _note(self, seen: Interruption) -> None:
         wire = next(one for one in self.wires if one.input == seen.input)
@@ -118,7 +133,6 @@ class FlexTest:
         if seen.wire == "line" and self.is_turning and lasted_s < self._longest_answer_s:
             return
         if not wire.is_lost:
-            wire.times.append(seen.start_s)
-            wire.last_because = ""
+            wire.add(seen.start_s)
         wire.is_lost = seen.end_s is None
         wire.longest_us = max(wire.longest_us, lasted_s * 1e6)

@@ -5,7 +5,7 @@ from functools import partial
 
 from acquire.block import SampleBlock, StreamInfo
 from monitor.agenda import Agenda
-from monitor.hookup import Hookup, Lead
+from monitor.hookup import WIRE, Hookup, Lead
 from monitor.setup import Role
 from monitor.signal import TICKS_PER_SAMPLE
 from monitor.signal.front import CHUNK, Front, PulseShape
@@ -20,7 +20,7 @@ _GROUND_GONE_V = (0.7, 1.0)
 _LINE_GONE_V = (2.2, 2.8)
 """Half of the 5 V that the line rests at, as in the analysis."""
 _FEED_BACK_V = 0.5
-_WIRES = {Role.SUPPLY: "feed", Role.GROUND: "ground", Role.ACKNOWLEDGEMENT: "line"}
+_WATCHED = (Role.SUPPLY, Role.GROUND, Role.ACKNOWLEDGEMENT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,11 +31,6 @@ class Interruption:
     wire: str
     start_s: float
     end_s: float | None
-
-    @property
-    def lasted_us(self) -> float | None:
-        """Microseconds, None while it lasts."""
-        return None if self.end_s is None else (self.end_s - self.start_s) * 1e6
 
 
 def shortest_s(sample_rate_hz: float) -> float:
@@ -52,7 +47,7 @@ class Interruptions:
         self._next_index: int | None = None
         self._found: list[Interruption] = []
         self._open: dict[str, Interruption] = {}
-        self.wires = {lead.channel.input: _WIRES[lead.channel.role] for lead in hookup.leads if _is_watched(lead)}
+        self.wires = {lead.channel.input: WIRE[lead.channel.role] for lead in hookup.leads if _is_watched(lead)}
         """What is watched: input → feed, ground or line."""
         for lead in filter(_is_watched, hookup.leads):
             self._watch(lead, hookup.setup.limits.supply_dropout_v)
@@ -99,4 +94,4 @@ class Interruptions:
 
 
 def _is_watched(lead: Lead) -> bool:
-    return lead.channel.role in _WIRES
+    return lead.channel.role in _WATCHED

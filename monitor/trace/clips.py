@@ -13,6 +13,8 @@ from monitor.trace.ring import Ring
 
 BEFORE_S, AFTER_S = 0.3, 0.2
 """At 600 rpm a cycle lasts 0.2 s: the one before, the one of the flag, and most of the one after."""
+_MOST_CLIPS = 200
+"""As many as flags are remembered: every firing is looked up in each."""
 _ENOUGH = 0.5
 """A flag with this share of its surroundings in a clip already needs none of its own."""
 
@@ -77,6 +79,6 @@ class Clips:
         clip = Clip(start, end, runs)
         self.kept.append(clip)
         self._bytes += clip.bytes
-        while self._bytes > self._most_bytes:
+        while self._bytes > self._most_bytes or len(self.kept) > _MOST_CLIPS:
             self._bytes -= self.kept.popleft().bytes
         return [clip]

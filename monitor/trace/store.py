@@ -8,7 +8,7 @@ from acquire.block import SampleBlock, StreamInfo
 from monitor.analyzer import Step
 from monitor.firing.records import Firing
 from monitor.flags import Flag
-from monitor.trace.clips import Clips
+from monitor.trace.clips import AFTER_S, Clips
 from monitor.trace.piece import Piece
 from monitor.trace.ring import Ring
 
@@ -73,14 +73,22 @@ class TraceStore:
             self._losses.append((self._ring.end, block.first_index))
             self._cut(block.first_index)
         self._ring.append(block.counts, block.first_index)
-        for firing in step.firings:
-            self._note_firing(firing)
-        for flag in step.flags:
-            self._note_flag(flag)
+        self._note(step)
         self._cut(block.end_index)
         oldest_s = self.time_s(self._ring.start)
         while self._firings and self._firings[0].time_s < oldest_s:
             self._firings.popleft()
+
+    def conclude(self, step: Step) -> None:
+        """Note the last turns, and cut out what is awaited: no sample comes any more."""
+        self._note(step)
+        self._cut(self._ring.end + round(AFTER_S * self.rate_hz))
+
+    def _note(self, step: Step) -> None:
+        for firing in step.firings:
+            self._note_firing(firing)
+        for flag in step.flags:
+            self._note_flag(flag)
 
     def _cut(self, reached: int) -> None:
         for clip in self._clips.cut(self._ring, reached):

@@ -144,10 +144,10 @@ def runs(firings: int) -> Iterator[Run]:
 
 def main(firings: int, *, verbose: bool = False) -> int:
     """Run the campaign and print the table; 1 if anything was missed, invented or misplaced."""
-    todo = list(runs(firings))
+    chosen = list(runs(firings))
     totals = {hookup.name: Score() for hookup in HOOKUPS}
     with ProcessPoolExecutor(os.cpu_count()) as pool:
-        for run, result in zip(todo, pool.map(Run.score, todo, chunksize=4), strict=True):
+        for run, result in zip(chosen, pool.map(Run.score, chosen, chunksize=4), strict=True):
             totals[run.hookup.name] += result
             if verbose and result.is_wrong:
                 print(replace(run, hookup=replace(run.hookup, inputs=())), result, file=sys.stderr)

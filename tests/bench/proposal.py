@@ -119,15 +119,15 @@ def main(runs: int) -> int:
     """Look at them all and print the table; 1 if anything firm was wrong."""
     everything = cases()
     every = max(1, len(everything) // runs)
-    todo: Sequence[Case] = everything[:: every + (every > 1 and every % 2 == 0)]  # odd: the matrix is even all along
+    chosen: Sequence[Case] = everything[:: every + (every > 1 and every % 2 == 0)]  # odd: the matrix is even all along
     outcomes: Counter[tuple[str, str, str]] = Counter()
     with ProcessPoolExecutor(os.cpu_count()) as pool:
-        for case, found in zip(todo, pool.map(Case.outcomes, todo, chunksize=4), strict=True):
+        for case, found in zip(chosen, pool.map(Case.outcomes, chosen, chunksize=4), strict=True):
             outcomes += found
             if wrong(found, "firm") or wrong(found, "likely"):
                 shown = {key: n for key, n in found.items() if key[0] != key[1] and key[2] in ("firm", "likely")}
                 print(case.hookup.name, case.scenario, case.timing, case.measured, case.range_v, shown, file=sys.stderr)
-    print(f"{len(todo)} engines\n")
+    print(f"{len(chosen)} engines\n")
     print("\n".join(table(outcomes)))
     return int(wrong(outcomes, "firm") > 0)
 

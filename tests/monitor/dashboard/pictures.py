@@ -1,10 +1,11 @@
 """Pictures made by hand for the tests of the screen."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from monitor.dashboard.picture import Picture
 from monitor.firing.records import Outcome
 from monitor.flags import Flag, Kind, Severity
+from monitor.marks import Mark
 from monitor.snapshot import Counts, CylinderView, LevelView, Snapshot
 from monitor.source_view import SourceState, SourceView
 
@@ -64,6 +65,10 @@ class Still:
 
     def source(self) -> SourceView:
         return self.origin
+
+    def mark(self, by: str) -> None:
+        mark = Mark(len(self.now.marks) + 1, self.now.time_s, by)
+        self.now = replace(self.now, marks=(mark, *self.now.marks))
 
 
 @dataclass

@@ -159,3 +159,11 @@ async def test_being_cancelled_ends_the_screen_and_leaves_nothing_running() -> N
     showing.cancel()
     await asyncio.wait([showing])
     assert not app.is_running
+
+
+async def test_one_key_marks_the_moment_and_the_mark_is_on_the_screen() -> None:
+    app = Dashboard(Still())
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("m")
+        rows = await settle(app, pilot)
+    assert any("MARK 1 by key" in row for row in rows)

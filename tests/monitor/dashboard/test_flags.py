@@ -4,6 +4,7 @@ import pytest
 
 from monitor.dashboard.flags import flag_lines
 from monitor.flags import Flag, Kind, Severity
+from monitor.marks import Mark
 from tests.monitor.dashboard.pictures import miss, snapshot
 
 NASTY = "[red]\x1b[2J\n\u202e点" + "x" * 10_000
@@ -46,3 +47,16 @@ def test_there_is_a_heading_even_without_room_or_flags() -> None:
     assert (
         len(flag_lines(snapshot(flags=(Flag(1, Kind.ALL_CUT, Severity.INFO, None, None, 1, None, 1, ""),)), 80, 1)) == 1
     )
+
+
+def test_a_mark_stands_among_the_flags_by_its_time_with_what_was_flagged_just_before_it() -> None:
+    seen = snapshot(flags=(miss(2, 4, 61.0), miss(1, 2, 40.0)), flags_raised=2, marks=(Mark(1, 60.0 + 1.4, "key"),))
+    lines = [line.plain for line in flag_lines(seen, 120, 6)]
+    assert "MARK 1 by key; just before it: missing-acknowledgement cyl 4" in lines[1]
+    assert "cyl 2" in lines[3]
+    assert {line.cell_length for line in flag_lines(seen, 80, 6)} == {80}
+
+
+def test_a_mark_before_which_nothing_was_flagged_says_so() -> None:
+    lines = flag_lines(snapshot(marks=(Mark(1, 60.0, "key"),)), 100, 6)
+    assert "nothing flagged" in lines[1].plain

@@ -85,3 +85,13 @@ def test_a_gap_in_the_samples_is_no_interruption() -> None:
         moved = SampleBlock(block.first_index + (50_000 if block.first_index > 20_000 else 0), np.asarray(block.counts))
         flex.take(moved, analyzer.feed(moved))
     assert flex.count == 0
+
+
+def test_a_contact_that_bounces_for_hours_takes_no_more_memory_and_every_bounce_counts() -> None:
+    wire = WireTally("in1", "feed")
+    for number in range(100_000):
+        wire.add(number * 0.01)
+    assert (wire.count, wire.last_s) == (100_000, 999.99)
+    assert len(wire.latest_s) <= 501
+    wire.withdraw(998.995)
+    assert wire.count == 99_900

@@ -1,0 +1,30 @@
+"""Text that lies over the lanes until a key closes it; the analysis goes on underneath."""
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
+from textual.screen import ModalScreen
+from textual.widgets import Static
+
+
+class Page(ModalScreen[None]):
+    """One page that scrolls where the terminal is small; what stands in it stands as text."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape,q,question_mark,d,space", "dismiss", "back", show=True)]
+
+    CSS = """
+    Page { align: center middle; }
+    Page VerticalScroll { width: 90; max-width: 100%; height: auto; max-height: 100%; padding: 0 1; }
+    Page VerticalScroll { background: #1C1C1C; }
+    """
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self._text = text
+
+    def compose(self) -> ComposeResult:
+        """The text."""
+        with VerticalScroll():
+            yield Static(self._text, markup=False)

@@ -1,0 +1,73 @@
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from monitor.analyzer import Step
+from monitor.flags import Flag, Kind, Severity
+from monitor.live import Options, session
+from monitor.marks import LATE_S, Mark, MarkBook, flags_before
+from tests.monitor.streams import Played, engine_running
+from tests.monitor.test_live import rows
+
+
+def flag(start_s: float, end_s: float | None) -> Flag:
+    return Flag(1, Kind.MISSING_ACKNOWLEDGEMENT, Severity.FAULT, 4, None, start_s, end_s, 1, "")
+
+
+@pytest.mark.parametrize(
+    ("start_s", "end_s", "is_tied"),
+    [(6.9, 6.95, False), (7.0, 7.0, True), (9.9, None, True), (1.0, None, True), (1.0, 8.0, True), (10.1, None, False)],
+)
+def test_a_mark_at_ten_seconds_is_tied_to_what_lasted_or_came_in_the_three_before(
+    start_s: float, end_s: float | None, is_tied: bool
+) -> None:
+    assert LATE_S == 3.0
+    assert bool(flags_before(Mark(1, 10.0, "key"), [flag(start_s, end_s)])) is is_tied
+
+
+@given(st.floats(0, 100), st.floats(0, 100), st.floats(0, 10))
+def test_it_is_tied_to_a_flag_exactly_if_some_moment_of_the_flag_lies_in_those_seconds(
+    mark_s: float, start_s: float, lasted_s: float
+) -> None:
+    one = flag(start_s, start_s + lasted_s)
+    assert one.end_s is not None
+    overlap = min(one.end_s, mark_s) - max(one.start_s, mark_s - LATE_S)
+    assert bool(flags_before(Mark(1, mark_s, "key"), [one])) is (overlap >= 0)
+
+
+def test_marks_are_numbered_from_one_and_the_latest_twenty_are_remembered_newest_first() -> None:
+    book = MarkBook()
+    for second in range(25):
+        book.note(float(second), "key")
+    assert [mark.number for mark in book.latest] == list(range(25, 5, -1))
+
+
+async def test_a_mark_made_while_it_records_stands_at_the_newest_sample_on_the_screen_and_in_the_ledger(
+    tmp_path: Path,
+) -> None:
+    async with session(Played(engine_running()), Options(folder=tmp_path / "drive")) as running:
+        await running.ended.wait()
+        mark = running.mark("key")
+        assert running.snapshot().marks == (mark,)
+        assert mark.time_s == running.snapshot().time_s
+    assert rows(tmp_path / "drive", "marks") == [(1, mark.time_s, "key", "")]
+
+
+async def test_who_listens_is_told_of_every_firing_those_of_the_end_too(tmp_path: Path) -> None:
+    steps: list[Step] = []
+
+    class Told:
+        def take(self, _: object, step: Step) -> None:
+            steps.append(step)
+
+        def conclude(self, step: Step) -> None:
+            steps.append(step)
+
+    async with session(Played(engine_running()), Options(folder=tmp_path / "drive")) as running:
+        running.listen(Told())
+        await running.ended.wait()
+    firings = [firing for step in steps for firing in step.firings]
+    assert steps[-1].firings
+    assert len(firings) == len(rows(tmp_path / "drive", "firings"))
