@@ -31,8 +31,13 @@ async def watch(address: str, options: Options, *, flexes: bool = False) -> int:
         screen = dashboard_over(running, options.pace)
         if flexes:
             screen.call_later(screen.action_flex)
-        with stop_signals(screen.exit):
-            await screen.run_async()
+        return await show(screen)
+
+
+async def show(screen: Dashboard) -> int:
+    """Draw it on this terminal until the person quits or the program is told to end; its exit status."""
+    with stop_signals(screen.exit):
+        await screen.run_async()
     return screen.return_code or 0
 
 
