@@ -5,12 +5,14 @@ import time
 from datetime import UTC, datetime
 from typing import Protocol
 
+_BOOT_CLOCK: int | None = getattr(time, "CLOCK_BOOTTIME", None)
+
 
 class Clock(Protocol):
     """Monotonic and civil time, and a wait that can be cut short."""
 
     def now(self) -> float:
-        """Monotonic time in seconds; its zero means nothing."""
+        """Monotonic time in seconds, which goes on while the machine sleeps; its zero means nothing."""
         ...
 
     def utc(self) -> datetime:
@@ -26,8 +28,8 @@ class SystemClock:
     """The machine's own time."""
 
     def now(self) -> float:
-        """Monotonic time in seconds."""
-        return time.monotonic()
+        """Monotonic time in seconds. On Linux the usual one stands still while the machine sleeps, so not that one."""
+        return time.monotonic() if _BOOT_CLOCK is None else time.clock_gettime(_BOOT_CLOCK)
 
     def utc(self) -> datetime:
         """Civil time, UTC."""

@@ -22,6 +22,9 @@ class Policy:
     """What a source that was just opened may need, beyond that, for its first block."""
     unknown_block_s: float = 10.0
     """Block time of a source that has never given a block: a slow oscilloscope's frame."""
+    standstill_s: float = 2.0
+    """When nobody here has run for so long, the machine slept or the program was stopped: what came meanwhile is gone,
+    as no port keeps that much, and where is not known. A busy host is late by less."""
 
     def wait_s(self, attempts: int) -> float:
         """How long to wait before the next attempt, after so many in vain."""
@@ -48,3 +51,8 @@ class Outage:
     def lasted_s(self, now_s: float) -> float:
         """How long it was, or has been until now."""
         return (now_s if self.back_s is None else self.back_s) - self.since_s
+
+
+def standstill(seconds: float) -> str:
+    """Say that nothing ran here for so long."""
+    return f"nothing ran here for {seconds:.1f} s: the machine slept, or the program was stopped"

@@ -1,4 +1,4 @@
-"""Silence noticed from outside: a source that gives nothing cannot notice it itself."""
+"""Silence and sleep noticed from outside: a source that gives nothing cannot notice it itself."""
 
 import threading
 from collections import deque
@@ -20,6 +20,11 @@ class BlockTime:
         self._policy = policy
         self._recent_s: deque[float] = deque(maxlen=BLOCKS_REMEMBERED)
 
+    @property
+    def standstill_s(self) -> float:
+        """For how long nobody may have looked."""
+        return self._policy.standstill_s
+
     def note(self, block_s: float) -> None:
         """Remember one more."""
         self._recent_s.append(block_s)
@@ -34,16 +39,21 @@ class BlockTime:
 class StallWatch:
     """Calls `close`, in a thread of its own, when the blocks handed through `over` stay away for too long.
 
-    Only the wait for a block counts, not what is done with it. The thread lives as long as the `with`.
+    Only the wait for a block counts, not what is done with it. Where nobody could look for the policy's `standstill_s`,
+    the blocks end as well: the machine slept, and what the source gives next does not go on where it had stopped. The
+    thread lives as long as the `with`.
     """
 
     def __init__(self, close: Callable[[], object], clock: Clock, block_time: BlockTime) -> None:
         self._close, self._clock, self._block_time = close, clock, block_time
         self._stop = threading.Event()
         self._waiting: tuple[float, float] | None = None
+        self._looked_s = clock.now()
         self._thread = threading.Thread(target=self._look, name="stall-watch", daemon=True)
         self.silent_s: float | None = None
         """How long it had kept silent when it was closed; None while it was not."""
+        self.stood_still_s: float | None = None
+        """How long nobody had looked when it was closed for that; None while it was not."""
 
     def __enter__(self) -> Self:
         self._thread.start()
@@ -60,16 +70,27 @@ class StallWatch:
             self._waiting = (self._clock.now(), self._block_time.patience_s(is_first=is_first))
             block = next(blocks, None)
             self._waiting = None
-            if block is None:
+            if block is None or self._stands_still():
                 return
             self._block_time.note(block.samples / rate_hz)
             is_first = False
             yield block
 
+    def _stands_still(self) -> bool:
+        """Ask in either thread: after a sleep one of them is the first to wake."""
+        gone_s = self._clock.now() - self._looked_s
+        if gone_s >= self._block_time.standstill_s:
+            self.stood_still_s = gone_s
+        return self.stood_still_s is not None
+
     def _look(self) -> None:
         while not self._stop.wait(LOOK_EVERY_S):
+            if self._stands_still():
+                self._close()
+                return
+            self._looked_s = self._clock.now()
             waiting = self._waiting
-            if waiting is not None and (silent_s := self._clock.now() - waiting[0]) >= waiting[1]:
+            if waiting is not None and (silent_s := self._looked_s - waiting[0]) >= waiting[1]:
                 self.silent_s = silent_s
                 self._close()
                 return

@@ -7,7 +7,7 @@ from dataclasses import replace
 from acquire.block import ChannelInfo, SampleBlock, StreamInfo
 from acquire.clock import Clock, SystemClock
 from acquire.errors import CoilcallError, SourceLost
-from acquire.outage import Outage, Policy
+from acquire.outage import Outage, Policy, standstill
 from acquire.source import Health, Source, health_of
 from acquire.stall import BlockTime, StallWatch
 from acquire.timeline import Timeline
@@ -89,6 +89,8 @@ class Supervised:
                 inner.close()
         if watch.silent_s is not None:
             reason = f"{self._info.source}: nothing came for {watch.silent_s:.1f} s"
+        if watch.stood_still_s is not None:
+            reason = f"{self._info.source}: {standstill(watch.stood_still_s)}"
         return None if self._closed.is_set() else reason
 
     def _note_back(self) -> None:

@@ -63,7 +63,8 @@ class Bench:
         return self.made[-1]
 
     def supervised(self, retry_s: float = math.inf) -> Supervised:
-        return Supervised(self.make, Policy(retry_s), self)
+        # This clock runs away from those who look by the real one, by some seconds; it sleeps for minutes.
+        return Supervised(self.make, Policy(retry_s, standstill_s=100.0), self)
 
 
 class Plugged:
@@ -91,10 +92,20 @@ class Plugged:
             values = np.arange(first, first + BLOCK, dtype=np.int32) + self._first
             yield SampleBlock(first, values[np.newaxis])
         if self._end == "silent":
-            self._bench.ticks += 100 * int(RATE_HZ)
-            assert self.closed.wait(10.0), "nobody noticed the silence"
+            self._keep_silent()
+        if self._end == "asleep":
+            self._bench.ticks += 312 * int(RATE_HZ)
+            yield SampleBlock(self._blocks * BLOCK, np.full((1, BLOCK), -1, np.int32))  # what lay in some buffer
         if error := {"lost": SourceLost("bench: gone"), "os": OSError(5, "Input/output error")}.get(self._end):
             raise error
+
+    def _keep_silent(self) -> None:
+        """Let time pass while somebody looks, not at once."""
+        for _ in range(10_000):
+            self._bench.ticks += int(RATE_HZ / 4)
+            if self.closed.wait(0.001):
+                return
+        raise AssertionError("nobody noticed the silence")
 
     def close(self) -> None:
         self.closed.set()
@@ -105,11 +116,11 @@ def read(source: Supervised) -> list[SampleBlock]:
     return list(source.blocks())
 
 
-ENDS = ("lost", "os", "silent", "refused")
+ENDS = ("lost", "os", "silent", "asleep", "refused")
 LIVES = st.lists(st.tuples(st.integers(0, 90), st.integers(0, 20), st.sampled_from(ENDS)), max_size=8)
 
 
-@given(LIVES, st.integers(0, 20), st.sampled_from(["lost", "os", "silent"]))
+@given(LIVES, st.integers(0, 20), st.sampled_from(["lost", "os", "silent", "asleep"]))
 @settings(max_examples=60, deadline=None)
 def test_every_sample_stands_where_the_clock_says_however_often_it_was_lost(
     lives: Sequence[tuple[int, int, str]], blocks: int, end: str
@@ -162,7 +173,20 @@ def test_silence_is_a_stall_and_what_it_was_is_said() -> None:
     source = bench.supervised()
     read(source)
     assert source.outage is not None
-    assert source.outage.reason.startswith("bench:: nothing came for 100.")
+    said, silent_s = source.outage.reason.removesuffix(" s").rsplit(" ", 1)
+    assert said == "bench:: nothing came for"
+    assert Policy().least_stall_s <= float(silent_s)
+
+
+def test_after_a_sleep_of_the_machine_samples_stand_where_the_clock_says_and_the_sleep_is_told() -> None:
+    bench = Bench([(0, 4, "asleep"), (0, 1, "end")])
+    source = bench.supervised()
+    before, after = read(source)[-2:]
+    assert after.first_index - before.end_index == (312 + 0.5) * RATE_HZ
+    assert source.outage is not None
+    assert source.outage.reason == (
+        "bench:: nothing ran here for 312.0 s: the machine slept, or the program was stopped"
+    )
 
 
 def test_a_source_whose_blocks_are_long_is_given_longer_to_be_silent() -> None:
