@@ -17,6 +17,7 @@ from monitor.firing.rota import Rota
 from monitor.firing.timing import Timing
 from monitor.flags import Flag
 from monitor.hookup import Hookup, Lead
+from monitor.presses import EDGE_V, Button, Press
 from monitor.setup import Role, Setup
 from monitor.signal import TICKS_PER_SAMPLE
 from monitor.signal.front import CHUNK, Front, PulseShape
@@ -47,10 +48,11 @@ _DROPOUT_BACK_V = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """What one block brought: firings in the order of the turns; flags raised, grown or cleared, by number."""
+    """What one block brought: firings in the order of the turns; flags raised, grown or cleared, by number; presses."""
 
     firings: tuple[Firing, ...]
     flags: tuple[Flag, ...]
+    presses: tuple[Press, ...] = ()
 
 
 class Analyzer:
@@ -82,6 +84,8 @@ class Analyzer:
         self._watches = Watches(self._hookup, info.sample_rate_hz)
         self._standing = Standing(self._hookup, rota, self._rate)
         self._firings: list[Firing] = []
+        self._presses: list[Press] = []
+        self._buttons: list[Button] = []
         self._next_index: int | None = None
         self._last_clipped: dict[str, int] = {}
         self._connect()
@@ -91,7 +95,9 @@ class Analyzer:
     def feed(self, block: SampleBlock) -> Step:
         """Analyse the next block; a jump of its index is a gap."""
         if self._next_index is None:
-            self._roll.lose(-(2**62), block.first_index * TICKS_PER_SAMPLE)
+            first = block.first_index * TICKS_PER_SAMPLE
+            self._roll.lose(-(2**62), first)
+            self._lose_buttons(first, first)
         elif block.first_index > self._next_index:
             self._skip(self._next_index, block.first_index)
         for start in range(0, block.samples, CHUNK):
@@ -150,12 +156,24 @@ class Analyzer:
             self._front.watch(lead.row, lead.scale.thresholds(*_INJECTOR_EDGE_V), shape, partial(self._injected, lead))
         for lead in self._hookup.leads:
             self._front.watch_range(lead.row, partial(self._clipped, lead))
+        for lead in self._hookup.of_role(Role.MARKER):
+            self._watch_button(lead)
         supply = self._hookup.first(Role.SUPPLY)
         if supply is not None:
             low = self._hookup.setup.limits.supply_dropout_v
             shape = PulseShape(False, self._ticks(self._hookup.setup.limits.supply_dropout_ms), self._ticks(1000.0))
             edges = supply.scale.thresholds(low, low + _DROPOUT_BACK_V)
             self._front.watch(supply.row, edges, shape, partial(self._dropout, supply))
+
+    def _watch_button(self, lead: Lead) -> None:
+        """Have both its levels told as soon as they have lasted longer than a contact bounces."""
+        by = f"{lead.wire} {lead.channel.input}"
+        button = Button(lambda tick: self._presses.append(Press(self._s(tick), by)))
+        self._buttons.append(button)
+        for is_high in (True, False):
+            shape = PulseShape(is_high, self._shortest, self._ticks(self._hookup.setup.limits.marker_bounce_ms))
+            take = partial(self._contact, button, is_high)
+            self._front.watch(lead.row, lead.scale.thresholds(*EDGE_V), shape, take)
 
     @property
     def _shortest(self) -> int:
@@ -172,14 +190,16 @@ class Analyzer:
         first, last = start * TICKS_PER_SAMPLE, end * TICKS_PER_SAMPLE
         self._roll.lose(first, last)
         self._agenda.at(first, (5,), lambda: self._watches.measurement.lost(self._s(first), self._s(last), end - start))
+        self._agenda.at(last, (8,), lambda: self._lose_buttons(first, last))
         self._front.skip(end)
         self._standing.lost_samples += end - start
 
     def _step(self) -> Step:
         firings, self._firings = tuple(self._firings), []
+        presses, self._presses = tuple(self._presses), []
         flags = self._watches.book.changes()
         self._standing.note_flags(flags)
-        return Step(firings, flags)
+        return Step(firings, flags, presses)
 
     # -- what happens, in the order of the samples
 
@@ -215,6 +235,13 @@ class Analyzer:
     def _injected(self, lead: Lead, pulse: Pulse | Overlong) -> None:
         if isinstance(pulse, Pulse) and lead.channel.cylinder is not None:
             self._watches.injector.pulse(lead.channel.cylinder, self._s(pulse.start))
+
+    def _contact(self, button: Button, is_high: bool, stay: Pulse | Overlong) -> None:
+        button.stay(stay.start, is_high=is_high, is_bounce=isinstance(stay, Pulse))
+
+    def _lose_buttons(self, first: int, last: int) -> None:
+        for button in self._buttons:
+            button.lose(first, last)
 
     def _clipped(self, lead: Lead, tick: int) -> None:
         """Flag it, and clear the flag when nothing more was clipped for a while."""

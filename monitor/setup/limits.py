@@ -80,6 +80,9 @@ class Limits(Table):
     injector_off_turns: Times = 1
     """Turns without an injector pulse until a flag: a controller that gives a cylinder up stops at once."""
 
+    marker_bounce_ms: Annotated[Number, Field(ge=1.0, le=1000.0)] = 20.0
+    """A button's contact bounces for some milliseconds; no finger is as quick as 20 ms."""
+
     @model_validator(mode="after")
     def _ascend(self) -> Self:
         for lower, upper in ASCENDING:

@@ -14,6 +14,7 @@ from drivers.simulated.truth import TrueFiring
 from monitor.analyzer import Analyzer
 from monitor.firing.records import Firing
 from monitor.flags import Flag
+from monitor.presses import Press
 from monitor.setup import Setup, parse_setup
 
 ORDERS = {
@@ -41,6 +42,7 @@ class Outcome:
     analyzer: Analyzer
     firings: tuple[Firing, ...]
     flags: tuple[Flag, ...]
+    presses: tuple[Press, ...]
 
     def kinds(self) -> Counter[str]:
         """How many flags of each kind."""
@@ -53,11 +55,13 @@ def analyse(engine: SimulatedEngine, cuts: Sequence[int] = (), setup: Setup | No
     analyzer = Analyzer(setup or parse_setup(info.setup_toml or "", "simulated"), info)
     firings: list[Firing] = []
     flags: dict[int, Flag] = {}
+    presses: list[Press] = []
     steps = [analyzer.feed(piece) for block in engine.blocks() for piece in cut(block, cuts)]
     for step in (*steps, analyzer.finish()):
         firings += step.firings
+        presses += step.presses
         flags.update((flag.number, flag) for flag in step.flags)
-    return Outcome(analyzer, tuple(firings), tuple(flags[number] for number in sorted(flags)))
+    return Outcome(analyzer, tuple(firings), tuple(flags[number] for number in sorted(flags)), tuple(presses))
 
 
 def cut(block: SampleBlock, cuts: Iterable[int]) -> list[SampleBlock]:

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drivers.simulated.faults import Fault
-from drivers.simulated.scenario import constant
+from drivers.simulated.scenario import Knot, Scenario
 from drivers.simulated.source import SimulatedEngine
 from tests.monitor.engines import Outcome, all_leads, analyse
 
@@ -25,8 +25,9 @@ FAULTY = (
 
 def analysed(cuts: tuple[int, ...] = ()) -> Outcome:
     inputs = (*all_leads(6), "battery", "ground", "current", "injector4", "marker")
+    scenario = Scenario((Knot(0.0, 2500.0),), marks_s=(0.6, 1.7))
     engine = SimulatedEngine(
-        None, constant(2500.0), FAULTY, inputs=inputs, sample_rate_hz=20_000.0, duration_s=2.0, input_range_v=20.0
+        None, scenario, FAULTY, inputs=inputs, sample_rate_hz=20_000.0, duration_s=2.0, input_range_v=20.0
     )
     return analyse(engine, cuts)
 
@@ -40,5 +41,7 @@ def test_all_leads_give_the_same_ledger_and_findings_wherever_the_blocks_are_cut
     pieces = analysed(tuple(cuts))
     assert pieces.firings == whole().firings
     assert pieces.flags == whole().flags
+    assert pieces.presses == whole().presses
+    assert len(pieces.presses) == 2
     assert len(pieces.kinds()) > 6
     assert pieces.analyzer.standing.findings() == whole().analyzer.standing.findings()

@@ -1,0 +1,46 @@
+"""A push button on an input: which of its two levels means pressed is learned, and a bouncing contact is one press."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+EDGE_V = (0.8, 2.0)
+"""What 3.3 V and 5 V logic calls low and high (JEDEC JESD8C); a contact to 5 V or 12 V passes both."""
+
+
+@dataclass(frozen=True, slots=True)
+class Press:
+    """Somebody pressed the button, `time_s` seconds from the first sample; `by` names the marker wire."""
+
+    time_s: float
+    by: str
+
+
+class Button:
+    """One contact. At rest it is at the level at which it has stood longer so far; a press leaves that level.
+
+    So it does not matter whether the button closes to a voltage, to ground, or opens. Told every stay at a level in the
+    order of the samples, it calls `press` with the tick at which a press began.
+    """
+
+    def __init__(self, press: Callable[[int], None]) -> None:
+        self._press = press
+        self._level: bool | None = None
+        self._since = 0
+        self._stood = {True: 0, False: 0}
+
+    def lose(self, first: int, last: int) -> None:
+        """Samples from tick `first` to `last` never came, or the first of all comes at `last`."""
+        if self._level is not None:
+            self._stood[self._level] += first - self._since
+        self._level, self._since = None, last
+
+    def stay(self, start: int, *, is_high: bool, is_bounce: bool) -> None:
+        """From `start` on it stood at this level; `is_bounce` if for too short a time to count."""
+        if self._level is None:
+            self._level = not is_high
+        if is_bounce or is_high is self._level:
+            return
+        self._stood[not is_high] += start - self._since
+        self._level, self._since = is_high, start
+        if self._stood[not is_high] > self._stood[is_high]:
+            self._press(start)
