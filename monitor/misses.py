@@ -1,25 +1,15 @@
-"""What the misses say, in words: rate and its bounds, who may be named, where they concentrate, how far to drive."""
+"""What the misses say, in words: who may be named, where they concentrate, how far to drive."""
 
 from collections.abc import Iterator
-from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 
 from monitor.bands import concentration, together
 from monitor.naming import named_alone
-from monitor.rates import Missed, bound_without_miss, bounds, drive_to_clear
+from monitor.rate_words import percent
+from monitor.rates import drive_to_clear
 from monitor.standing import Standing
 from monitor.tally import CylinderTally
 
 Coils = dict[tuple[int, ...], CylinderTally]
-
-
-def rate_in_words(missed: Missed) -> str:
-    """`0.52 % (0.31–0.81 %)`, or `< 0.13 %` where none was missed: 95 % confidence, bounds rounded outwards."""
-    if not missed.turns:
-        return "-"
-    if not missed.misses:
-        return f"< {_percent(bound_without_miss(missed.turns), ROUND_CEILING)} %"
-    low, high = bounds(missed)
-    return f"{_percent(missed.rate)} % ({_percent(low, ROUND_FLOOR)}–{_percent(high, ROUND_CEILING)} %)"
 
 
 def verdict_lines(standing: Standing) -> list[str]:
@@ -81,16 +71,9 @@ def _drive(chosen: Coils, standing: Standing) -> Iterator[str]:
     lasts = f", {drive.minutes:.1f} min at {rpm:.0f} rpm" if drive.minutes is not None else ""
     yield (
         f"To show a repair, under the same conditions: {drive.turns:,} turns of {who} without a miss "
-        f"({drive.revolutions:,} revolutions{lasts}) put the rate below {_percent(rate)} % with 95 % confidence."
+        f"({drive.revolutions:,} revolutions{lasts}) put the rate below {percent(rate)} % with 95 % confidence."
     )
 
 
 def _name(coil: tuple[int, ...]) -> str:
     return f"cylinder {coil[0]}" if len(coil) == 1 else f"cylinders {' and '.join(map(str, coil))} (one coil)"
-
-
-def _percent(share: float, rounding: str = ROUND_HALF_EVEN) -> str:
-    """Two decimals, one from 10 % on; two digits that count below 0.1 %."""
-    value = Decimal(share) * 100
-    lead = value.adjusted()
-    return f"{value.quantize(Decimal(1).scaleb(-1 if lead > 0 else -max(2, 1 - lead)), rounding):f}"

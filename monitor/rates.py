@@ -1,6 +1,7 @@
 """How sure a count of misses makes us of the rate behind it. scipy is loaded when it is first needed."""
 
 import math
+import threading
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -24,6 +25,19 @@ class Missed(NamedTuple):
 
 
 NONE_YET = Missed(0, 0)
+_loaded = threading.Event()
+
+
+def load() -> None:
+    """Load what `bounds` needs, half a second of work; from any thread, so that a screen need not wait for it."""
+    import scipy.special  # noqa: F401  what is meant is the loading
+
+    _loaded.set()
+
+
+def is_loaded() -> bool:
+    """Whether `bounds` answers at once."""
+    return _loaded.is_set()
 
 
 @dataclass(frozen=True, slots=True)

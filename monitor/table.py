@@ -6,7 +6,8 @@ from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from monitor.misses import rate_in_words, verdict_lines
+from monitor.misses import verdict_lines
+from monitor.rate_words import rate_in_words
 from monitor.rates import Missed
 from monitor.standing import Standing
 

@@ -1,5 +1,6 @@
 """The live screen as an application: pulls a picture a few times a second and hands it to its parts."""
 
+import asyncio
 from typing import ClassVar
 
 from textual.app import App, ComposeResult
@@ -12,7 +13,7 @@ from monitor.dashboard.findings import Findings, whole_text
 from monitor.dashboard.flags import Flags
 from monitor.dashboard.flex import Flex
 from monitor.dashboard.help import HELP_TEXT
-from monitor.dashboard.lanes import Lanes
+from monitor.dashboard.lanes import TURNS_A_COLUMN, Lanes
 from monitor.dashboard.page import Page
 from monitor.dashboard.palette import BLACK, BLUISH_GREEN, INK, ORANGE, SKY_BLUE, VERMILLION
 from monitor.dashboard.picture import Picture, Player, Watched
@@ -23,6 +24,7 @@ from monitor.dashboard.trace import Trace
 from monitor.dashboard.verdict import VerdictBand
 from monitor.flex.flex_test import FlexTest
 from monitor.hookup import Hookup
+from monitor.rates import is_loaded, load
 from monitor.trace.store import TraceStore
 
 _THEME = Theme(
@@ -75,7 +77,7 @@ class Dashboard(App[None]):
         self._player = player
         self._flex = flex
         self._traced = traced
-        self._turns_per_column = 1
+        self._turns_per_column: int | None = None
         self._shown: Picture | None = None
 
     def compose(self) -> ComposeResult:
@@ -104,10 +106,18 @@ class Dashboard(App[None]):
         if picture == self._shown:
             return
         before, self._shown = self._shown, picture
+        if before is None and not is_loaded():
+            self.run_worker(self._load_bounds())
         if before is None or bool(before.snapshot.findings) != bool(picture.snapshot.findings):
             self._arrange(self.size.height)
         for part in (Status, VerdictBand, Lanes, Findings, Flags):
             self.screen_stack[0].query_one(part).show(picture)
+
+    async def _load_bounds(self) -> None:
+        """Have the bounds of rates computed from now on; they draw … until then."""
+        await asyncio.to_thread(load)
+        self._shown = None
+        self.pull()
 
     def _arrange(self, rows: int) -> None:
         if self._shown is None:
@@ -135,8 +145,9 @@ class Dashboard(App[None]):
         getattr(self._player, control)()
 
     def action_columns(self) -> None:
-        """Let one column hold 1, 2, 4 or 8 turns."""
-        self._turns_per_column = self._turns_per_column * 2 if self._turns_per_column < 8 else 1
+        """Let one column hold 1, 2, 4 or 8 turns, then as many as the width of the terminal asks for."""
+        choices = (None, *TURNS_A_COLUMN)
+        self._turns_per_column = choices[(choices.index(self._turns_per_column) + 1) % len(choices)]
         self.pull()
 
     def action_flex(self) -> None:

@@ -5,22 +5,22 @@ from collections.abc import Iterator, Sequence
 from textual.content import Content
 
 from monitor.dashboard.digits import tall_digits
+from monitor.dashboard.lane_columns import columns
 from monitor.dashboard.palette import INK, OUTCOME_GLYPH, OUTCOME_STYLE, QUIET
 from monitor.dashboard.panel import Panel
 from monitor.dashboard.picture import Picture
 from monitor.firing.records import Outcome
-from monitor.flags import Flag, Kind
 from monitor.snapshot import CylinderView, Snapshot
-from monitor.text import number, span, spans
+from monitor.text import spans
 
 Cells = list[tuple[str, str]]
 
 _WORST_FIRST = (Outcome.UNACKNOWLEDGED, Outcome.UNCOMMANDED, Outcome.UNOBSERVED, Outcome.ACKNOWLEDGED)
-_MISSES = {Kind.MISSING_ACKNOWLEDGEMENT, Kind.MISSING_COMMAND}
-_COUNT_WIDTH, _TURNS_WIDTH, _LAST_WIDTH, _FIGURE_WIDTH = 6, 8, 9, 10
-_COUNTS_WIDTH = 3 * _COUNT_WIDTH + _TURNS_WIDTH + _LAST_WIDTH
-_FIGURES_FROM = 110
-"""Columns from which dwell, delay and sag are shown as well."""
+_TURNS_WANTED = 80
+"""A lane shows so many turns, 12 s at idle, by several in a column if need be, unless somebody chose otherwise."""
+
+
+TURNS_A_COLUMN = (1, 2, 4, 8)
 
 
 class Lanes(Panel):
@@ -35,10 +35,15 @@ class Lanes(Panel):
 
 def lanes(picture: Picture, width: int, lane_rows: int) -> list[Content]:
     """Heading, then `lane_rows` lines per cylinder, each exactly `width` cells."""
-    shown = [_heading(width, lane_rows, picture.turns_per_column)]
+    turns = picture.turns_per_column or _turns_per_column(_trail_width(width, lane_rows))
+    shown = [_heading(width, lane_rows, turns)]
     for view in picture.snapshot.cylinders:
-        shown += _lane(view, picture, width, lane_rows)
+        shown += _lane(view, picture.snapshot, turns, width, lane_rows)
     return shown
+
+
+def _turns_per_column(room: int) -> int:
+    return next((turns for turns in TURNS_A_COLUMN if room * turns >= _TURNS_WANTED), TURNS_A_COLUMN[-1])
 
 
 def _name_width(lane_rows: int) -> int:
@@ -50,7 +55,7 @@ def _trail_width(width: int, lane_rows: int) -> int:
 
 
 def _figures_width(width: int) -> int:
-    return _COUNTS_WIDTH + (3 * _FIGURE_WIDTH if width >= _FIGURES_FROM else 0)
+    return sum(column.width for column in columns(width))
 
 
 def _heading(width: int, lane_rows: int, turns_per_column: int) -> Content:
@@ -63,20 +68,15 @@ def _heading(width: int, lane_rows: int, turns_per_column: int) -> Content:
         if sum(len(text) for text, _ in legend) + len(word) <= room:
             legend.append((word, style.partition(" on ")[0].replace("#000000", INK)))
     used = sum(len(text) for text, _ in legend)
-    heads = "".join(OUTCOME_GLYPH[outcome].rjust(_COUNT_WIDTH) for outcome in _WORST_FIRST[:3])
-    heads += "turns".rjust(_TURNS_WIDTH) + "last".rjust(_LAST_WIDTH)
-    if width >= _FIGURES_FROM:
-        heads += "".join(head.rjust(_FIGURE_WIDTH) for head in ("dwell ms", "delay ms", "sag V"))
+    heads = "".join(column.heading.rjust(column.width) for column in columns(width))
     return Content.assemble(*legend, " " * max(0, room - used), (heads, QUIET))
 
 
-def _lane(view: CylinderView, picture: Picture, width: int, lane_rows: int) -> Iterator[Content]:
-    columns = bundles(view, picture.turns_per_column, _trail_width(width, lane_rows))
+def _lane(view: CylinderView, snapshot: Snapshot, turns: int, width: int, lane_rows: int) -> Iterator[Content]:
+    recent = bundles(view, turns, _trail_width(width, lane_rows))
     for row in range(lane_rows):
-        figures = (
-            _figures(view, picture.snapshot, width) if row == lane_rows // 2 else [(" " * _figures_width(width), "")]
-        )
-        trail = _trail(columns, _trail_width(width, lane_rows), is_base=row == lane_rows - 1)
+        figures = _figures(view, snapshot, width) if row == lane_rows // 2 else [(" " * _figures_width(width), "")]
+        trail = _trail(recent, _trail_width(width, lane_rows), is_base=row == lane_rows - 1)
         yield Content.assemble(*_name(view, row, lane_rows), *trail, *figures)
 
 
@@ -117,26 +117,5 @@ def _name(view: CylinderView, row: int, lane_rows: int) -> Cells:
 
 
 def _figures(view: CylinderView, snapshot: Snapshot, width: int) -> Cells:
-    counts = view.counts
-    tallies = (counts.unacknowledged, counts.uncommanded, counts.unobserved)
-    cells = [
-        (number(tally, _COUNT_WIDTH), OUTCOME_STYLE[outcome] if tally else QUIET)
-        for tally, outcome in zip(tallies, _WORST_FIRST, strict=False)
-    ]
-    cells += [(number(counts.opportunities, _TURNS_WIDTH), INK), (_last(view, snapshot).rjust(_LAST_WIDTH), INK)]
-    if width >= _FIGURES_FROM:
-        values = ((view.dwell_ms, 2), (view.acknowledgement_delay_ms, 3), (view.supply_sag_v, 2))
-        cells += [(number(value, _FIGURE_WIDTH, decimals), QUIET) for value, decimals in values]
-    return cells
-
-
-def _last(view: CylinderView, snapshot: Snapshot) -> str:
-    """How long ago this cylinder last missed, as far as the flags at hand reach."""
-    flag = next((flag for flag in snapshot.flags if _is_miss_of(flag, view.cylinder)), None)
-    if flag is None:
-        return "-" if view.counts.unacknowledged + view.counts.uncommanded == 0 else "?"
-    return "now" if flag.end_s is None else span(snapshot.time_s - flag.end_s)
-
-
-def _is_miss_of(flag: Flag, cylinder: int) -> bool:
-    return flag.cylinder == cylinder and flag.kind in _MISSES
+    shown = [(column.cell(view, snapshot), column.width) for column in columns(width)]
+    return [(text.rjust(room), style) for (text, style), room in shown]

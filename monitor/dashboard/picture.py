@@ -9,11 +9,11 @@ from monitor.source_view import SourceView
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """The analysis and the stream at one moment, and how many turns one column of a lane holds."""
+    """The analysis and the stream at one moment, and how many turns one column of a lane holds: as fits, if None."""
 
     snapshot: Snapshot
     source: SourceView
-    turns_per_column: int = 1
+    turns_per_column: int | None = None
 
 
 class Watched(Protocol):

@@ -3,6 +3,7 @@
 from rich.cells import cell_len
 from textual.content import Content
 
+from monitor.dashboard.engine import engine_word
 from monitor.dashboard.palette import BLACK, INK, ORANGE, QUIET, ROLE_COLOUR, SKY_BLUE
 from monitor.dashboard.panel import Panel
 from monitor.dashboard.picture import Picture
@@ -28,7 +29,7 @@ class Status(Panel):
 def engine_line(snapshot: Snapshot, width: int) -> Content:
     """State, speed, the levels that a mean says something of, and when the coils answer."""
     speed = "speed unknown" if snapshot.rpm is None else f"{snapshot.rpm:.0f} rpm"
-    parts = [(f" {snapshot.state.upper():10}", f"bold {INK}"), (f"{speed:>13}", f"bold {SKY_BLUE}")]
+    parts = [(f" {engine_word(snapshot).upper():10}", f"bold {INK}"), (f"{speed:>13}", f"bold {SKY_BLUE}")]
     parts += [(_level(level), ROLE_COLOUR[level.role]) for level in snapshot.levels if level.role in _LEVELS]
     timing = snapshot.acknowledgement_timing
     parts.append((f"   answers {timing.replace('-', ' ') if timing else 'not learned yet'}", QUIET))

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from textual.content import Content
 
 from monitor.dashboard.digits import tall_digits
+from monitor.dashboard.engine import engine_word
 from monitor.dashboard.flags import when
 from monitor.dashboard.palette import BLACK, BLUISH_GREEN, INK, ORANGE, VERMILLION
 from monitor.dashboard.panel import Panel
@@ -110,7 +111,7 @@ def _without_misses(snapshot: Snapshot) -> Verdict:
     turns = sum(count.opportunities for count in counts)
     observed = turns - sum(count.unobserved for count in counts)
     if observed == 0:
-        return Verdict("waiting", "No turn of any cylinder seen yet", f"engine {snapshot.state}")
+        return Verdict("waiting", "No turn of any cylinder seen yet", _waits_for(snapshot))
     if all(count.acknowledged is None for count in counts):
         return Verdict("waiting", f"{observed} turns called", "no acknowledgement line is connected")
     every = (
@@ -119,3 +120,8 @@ def _without_misses(snapshot: Snapshot) -> Verdict:
         else "Every observed turn acknowledged"
     )
     return Verdict("calm", every, f"{observed} turns", "primary current was switched each time")
+
+
+def _waits_for(snapshot: Snapshot) -> str:
+    word = engine_word(snapshot)
+    return word if word == "key on" else f"engine {word}"

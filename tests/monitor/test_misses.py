@@ -9,7 +9,8 @@ from drivers.simulated.faults import Fault
 from drivers.simulated.model import EngineModel
 from drivers.simulated.scenario import Knot, Scenario, constant
 from drivers.simulated.source import SimulatedEngine
-from monitor.misses import rate_in_words, verdict_lines
+from monitor.misses import verdict_lines
+from monitor.rate_words import rate_in_words
 from monitor.rates import Missed, bounds
 from monitor.summary import summarize
 from monitor.table import print_summary

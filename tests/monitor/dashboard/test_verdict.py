@@ -58,7 +58,9 @@ def test_all_answered_is_said_of_what_was_observed_only() -> None:
 
 
 def test_nothing_is_claimed_before_the_first_turn() -> None:
-    assert said(replace(snapshot(0), state="stopped")) == "waiting: No turn of any cylinder seen yet; engine stopped"
+    no_turn = "waiting: No turn of any cylinder seen yet; "
+    assert said(replace(snapshot(0), state="stopped")) == no_turn + "key on"
+    assert said(replace(snapshot(0), state="stopped", levels=())) == no_turn + "engine stopped"
 
 
 def test_nothing_is_claimed_of_answers_when_no_answer_can_be_seen() -> None:
