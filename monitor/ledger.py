@@ -1,89 +1,61 @@
-"""The book of firings, flags, gaps and coverage: one SQLite file that anybody can read.
+"""The book of a recording: one SQLite file that anybody can read; LEDGER.md describes it."""
 
-`about` holds the version of the layout; `firings` has the fields of Firing as its columns, and `flags` those of Flag;
-`gaps` are the samples that never came; `marks` has the fields of Mark; `coverage` is one row, brought up to
-date with every write.
-"""
-
+import platform
 import sqlite3
-from collections.abc import Sequence
-from contextlib import closing, suppress
+import uuid
+from contextlib import suppress
 from dataclasses import astuple, dataclass, fields
+from datetime import datetime
+from importlib.metadata import version
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
 from acquire.errors import CoilcallError, FormatError
+from monitor.entries import Dropped, Entries, Event, Gap
 from monitor.firing.records import Firing
-from monitor.flags import Flag, Kind, Severity
+from monitor.flags import Flag
+from monitor.ledger_tables import SCHEMA, TABLES, VERSION
 from monitor.marks import Mark
 
-SCHEMA = "coilcall.ledger/1"
+LEDGER_NAME = "ledger.sqlite"
+BUSY_S = 0.5
+"""How long to wait for somebody else who writes into the book; after that the write has failed for now."""
 
-_TABLES = """
-CREATE TABLE about (key TEXT PRIMARY KEY, value TEXT NOT NULL);
-CREATE TABLE firings (
-    turn INTEGER NOT NULL, cylinder INTEGER NOT NULL, time_s REAL NOT NULL, outcome TEXT NOT NULL, called INTEGER,
-    dwell_ms REAL, acknowledgement_delay_ms REAL, acknowledgement_width_ms REAL, acknowledgement_low_v REAL,
-    acknowledgement_rest_v REAL, control_high_v REAL, control_low_v REAL, ground_v REAL, current_a REAL,
-    battery_v REAL, supply_before_v REAL, supply_low_v REAL, speed_rpm REAL
-);
-CREATE TABLE flags (
-    number INTEGER PRIMARY KEY, kind TEXT NOT NULL, severity TEXT NOT NULL, cylinder INTEGER, input TEXT,
-    start_s REAL NOT NULL, end_s REAL, count INTEGER NOT NULL, detail TEXT NOT NULL
-);
-CREATE TABLE gaps (first_index INTEGER PRIMARY KEY, samples INTEGER NOT NULL);
-CREATE TABLE marks (number INTEGER PRIMARY KEY, time_s REAL NOT NULL, by TEXT NOT NULL, note TEXT NOT NULL);
-CREATE TABLE coverage (
-    id INTEGER PRIMARY KEY CHECK (id = 1),
-    elapsed_s REAL NOT NULL, coverage REAL NOT NULL, lost_samples INTEGER NOT NULL
-);
-"""
+_VERSIONS = f"coilcall {version('coilcall')}, Python {platform.python_version()}, SQLite {sqlite3.sqlite_version}"
+_COUNT_ON = "SELECT (SELECT value FROM about WHERE key = 'recording_id'), "
+_COUNT_ON += ", ".join(f"(SELECT coalesce(max(number), 0) FROM {table})" for table in ("sessions", "flags", "marks"))
 
 
 @dataclass(frozen=True, slots=True)
-class Gap:
-    """Samples that never came: `samples` of them from index `first_index` on."""
+class Counted:
+    """Where a book stands: its recording's id, and the highest numbers in it (0 where there is none)."""
 
-    first_index: int
-    samples: int
-
-
-@dataclass(frozen=True, slots=True)
-class Coverage:
-    """Seconds since the first sample, the share of them that was observed, and the samples lost."""
-
-    elapsed_s: float
-    coverage: float
-    lost_samples: int
-
-
-@dataclass(frozen=True, slots=True)
-class Entries:
-    """What one write adds to the book; a flag that is there already is brought up to date."""
-
-    firings: Sequence[Firing] = ()
-    flags: Sequence[Flag] = ()
-    gaps: Sequence[Gap] = ()
-    coverage: Coverage | None = None
-    marks: Sequence[Mark] = ()
+    recording_id: str
+    session: int
+    flag: int
+    mark: int
 
 
 class Ledger:
-    """One new book. Every `write` is one transaction, on the disk when it returns.
+    """One book, new or gone on with, for one session. Every `write` is one transaction, on the disk when it returns.
 
-    Not to be used from two threads at once. Raises CoilcallError where the file exists, or cannot be written.
+    Not to be used from two threads at once. Raises CoilcallError where it cannot be written, or is there though it
+    should be new; FormatError where it should be gone on with and cannot be understood.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, started_utc: datetime, *, is_new: bool = True) -> None:
         self._path = path
-        if path.exists():
-            raise CoilcallError(f"{path}: is there already; a ledger is written once, name another folder")
+        if path.exists() is is_new:
+            wrong = "is there already; name another folder" if is_new else "is not there, so nothing can go on in it"
+            raise CoilcallError(f"{path}: {wrong}")
         try:
-            self._book = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
-            self._begin()
+            self._book = sqlite3.connect(path, BUSY_S, isolation_level=None, check_same_thread=False)
+            self._prepare(is_new=is_new)
+            self.counted = self._begin_session(started_utc)
         except sqlite3.Error as error:
             raise self._error(error) from error
+        self._file = _identity(path)
 
     def __enter__(self) -> Self:
         return self
@@ -93,30 +65,18 @@ class Ledger:
     ) -> None:
         self.close()
 
-    def _begin(self) -> None:
-        # FULL: in write-ahead mode anything less leaves what was committed last to the mercy of a power cut.
-        self._book.executescript("PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA user_version = 1;")
-        self._book.executescript(f"BEGIN; {_TABLES} INSERT INTO about VALUES ('schema', '{SCHEMA}'); COMMIT;")
-
     def write(self, entries: Entries) -> None:
         """Add all of it or, on an error, nothing."""
         try:
-            self._book.execute("BEGIN")
+            if _identity(self._path) != self._file:
+                raise CoilcallError(f"{self._path}: is gone; somebody deleted, moved or replaced it")
+            self._book.execute("BEGIN IMMEDIATE")
             self._add(entries)
             self._book.execute("COMMIT")
         except sqlite3.Error as error:
             if self._book.in_transaction:
                 self._book.execute("ROLLBACK")
             raise self._error(error) from error
-
-    def _add(self, entries: Entries) -> None:
-        book = self._book
-        book.executemany(_insert("firings", Firing), map(astuple, entries.firings))
-        book.executemany(_insert("flags", Flag), map(astuple, entries.flags))
-        book.executemany(_insert("gaps", Gap), map(astuple, entries.gaps))
-        book.executemany(_insert("marks", Mark), map(astuple, entries.marks))
-        if entries.coverage is not None:
-            book.execute("INSERT OR REPLACE INTO coverage VALUES (1, ?, ?, ?)", astuple(entries.coverage))
 
     def close(self) -> None:
         """Fold the write-ahead file into the book, for good, so that it opens from a read-only medium too.
@@ -127,21 +87,54 @@ class Ledger:
             self._book.execute("PRAGMA journal_mode = DELETE")
         self._book.close()
 
+    def _prepare(self, *, is_new: bool) -> None:
+        # FULL: in write-ahead mode anything less leaves what was committed last to the mercy of a power cut.
+        self._book.executescript("PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;")
+        if is_new:
+            about = f"('schema', '{SCHEMA}'), ('recording_id', '{uuid.uuid4().hex}')"
+            self._book.executescript(
+                f"BEGIN; PRAGMA user_version = {VERSION}; {TABLES} INSERT INTO about VALUES {about}; COMMIT;"
+            )
+            return
+        found = self._book.execute("SELECT value FROM about WHERE key = 'schema'").fetchone()
+        if found != (SCHEMA,):
+            self._book.close()
+            raise FormatError(f"{self._path}: its layout is {found and found[0]}; only {SCHEMA} can be gone on with")
+
+    def _begin_session(self, started_utc: datetime) -> Counted:
+        """Give where the book stood before it."""
+        counted = Counted(*self._book.execute(_COUNT_ON).fetchone())
+        row = (counted.session + 1, started_utc.isoformat(), None, _VERSIONS)
+        self._book.execute("INSERT INTO sessions VALUES (?, ?, ?, ?)", row)
+        return counted
+
+    def _add(self, entries: Entries) -> None:
+        book, session = self._book, self.counted.session + 1
+        book.executemany(_insert("firings", Firing), map(astuple, entries.firings))
+        book.executemany(_insert("flags", Flag), map(astuple, entries.flags))
+        book.executemany(_insert("gaps", Gap), map(astuple, entries.gaps))
+        book.executemany(_insert("marks", Mark), map(astuple, entries.marks))
+        book.executemany(_insert("events", Event), map(astuple, entries.events))
+        book.executemany(_insert("dropped", Dropped), map(astuple, entries.dropped))
+        if entries.first_index is not None:
+            book.execute("UPDATE sessions SET first_index = ? WHERE number = ?", (entries.first_index, session))
+        if entries.coverage is not None:
+            row = (session, *astuple(entries.coverage))
+            book.execute("INSERT OR REPLACE INTO coverage VALUES (?, ?, ?, ?)", row)
+
     def _error(self, error: sqlite3.Error) -> CoilcallError:
         return CoilcallError(f"{self._path}: cannot be written: {error}")
 
 
-def read_flags(path: Path) -> list[Flag]:
-    """Every flag in a ledger, by number. Raises FormatError where it is none."""
-    try:
-        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as book:
-            rows = book.execute("SELECT * FROM flags ORDER BY number").fetchall()
-        return [Flag(row[0], Kind(row[1]), Severity(row[2]), *row[3:]) for row in rows]
-    except (sqlite3.Error, ValueError, TypeError) as error:
-        raise FormatError(f"{path}: is no ledger of ours: {error}") from error
+def _identity(path: Path) -> tuple[int, int] | None:
+    """What file stands there now; None where none does."""
+    with suppress(OSError):
+        found = path.stat()
+        return found.st_dev, found.st_ino
+    return None
 
 
-def _insert(table: str, record: type[Firing] | type[Flag] | type[Gap] | type[Mark]) -> str:
+def _insert(table: str, record: type[Firing | Flag | Gap | Mark | Event | Dropped]) -> str:
     names = [field.name for field in fields(record)]
     verb = "INSERT OR REPLACE" if record is Flag else "INSERT"
     return f"{verb} INTO {table} ({', '.join(names)}) VALUES ({', '.join('?' * len(names))})"

@@ -7,14 +7,15 @@ half a step old, without a lock. What waits for a disk is the keeper's.
 
 import asyncio
 import math
+import uuid
 from collections.abc import AsyncIterator, Callable
 from contextlib import AsyncExitStack, asynccontextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 
 from acquire.block import StreamInfo
-from acquire.clock import Clock
+from acquire.clock import Clock, SystemClock
 from acquire.errors import CoilcallError
 from acquire.outage import Outage, Policy
 from acquire.pump import pumping
@@ -24,8 +25,8 @@ from acquire.supervised import Supervised
 from drivers.address import parse_address
 from monitor.analyzer import Analyzer
 from monitor.choice import choose_setup
+from monitor.entries import Coverage, Entries
 from monitor.keeper import Keeper, keeping
-from monitor.ledger import Coverage
 from monitor.listener import Listener
 from monitor.marks import Mark, MarkBook
 from monitor.replay import Pace
@@ -37,12 +38,13 @@ from monitor.source_view import SourceState, SourceView
 class Options:
     """`setup_file` wins over the set-up that came with the samples; `folder` is where to record, if anywhere.
 
-    `pace` is that of a replay, to be told on the screen.
+    `pace` is that of a replay, to be told on the screen. `clock` tells when to try a failing disk again.
     """
 
     setup_file: Path | None = None
     folder: Path | None = None
     pace: Pace | None = None
+    clock: Clock = field(default_factory=SystemClock)
 
 
 def supervised(make: Callable[[str], Source], address: str, clock: Clock, retry_s: float = math.inf) -> Source:
@@ -69,6 +71,10 @@ class Session:
         """Set when the last sample has been analysed."""
         self.keeper: Keeper | None = None
         """What keeps it all on the disk, if anything does."""
+        self.recording_id = uuid.uuid4().hex
+        """Of the recording, also when it goes on in a later session; of this session alone where nothing is kept."""
+        self.publishing_state: Callable[[], str] = str
+        """How publishing stands, in words; "" where all is well or nothing is published."""
         self._marks = MarkBook()
         self._listeners: list[Listener] = []
         self._source = source
@@ -84,18 +90,23 @@ class Session:
         """Have it told of every block from now on; whoever registers before the first wait misses none."""
         self._listeners.append(listener)
 
+    def on_committed(self, hook: Callable[[Entries], None]) -> None:
+        """Have it told, in the event loop, what the ledger has taken; without a recording that is nothing."""
+        if self.keeper is not None:
+            self.keeper.on_committed.append(hook)
+
     def mark(self, by: str, note: str = "") -> Mark:
         """Note that somebody felt it now: at the newest sample there is, analysed yet or not."""
         newest = self.analyzer.standing.end_index + self._reader.statistics().lag_samples
         mark = self._marks.note(newest / self.info.sample_rate_hz, by, note)
         if self.keeper is not None:
-            self.keeper.enter_marks((mark,))
+            self.keeper.enter_mark(mark)
         return mark
 
     def coverage(self) -> Coverage:
         """How much of the time was observed."""
-        now = self.snapshot()
-        return Coverage(now.time_s, now.coverage, now.lost_samples)
+        standing = self.analyzer.standing
+        return Coverage(standing.elapsed_s, standing.coverage, standing.lost_samples)
 
     def source(self) -> SourceView:
         """The stream now."""
@@ -117,6 +128,8 @@ class Session:
             outage_s=self._supervised.outage_s if self._supervised else None,
             clock_error_ppm=health.clock_error_ppm,
             frames_damaged=health.frames_damaged,
+            disk=self.keeper.disk if self.keeper else "",
+            publishing=self.publishing_state(),
         )
 
     def _state(self, outage: Outage | None) -> SourceState:
@@ -154,7 +167,8 @@ async def session(source: Source, options: Options) -> AsyncIterator[Session]:
     """Open the source and analyse it until the stream ends or the block is left.
 
     Leaving closes the source; what it had delivered by then is still analysed and recorded. After that, what broke the
-    stream off is raised, if anything did. Raises AddressError, FormatError, SetupError, SourceLost, CoilcallError.
+    stream off is raised, if anything did, or what could not be kept. Raises AddressError, FormatError, SetupError,
+    SourceLost, CoilcallError.
     """
     async with AsyncExitStack() as stack:
         info, ring = await stack.enter_async_context(pumping(source))
@@ -162,7 +176,8 @@ async def session(source: Source, options: Options) -> AsyncIterator[Session]:
         running = Session(source, info, Analyzer(setup, info), stack.enter_context(ring.reader()), options)
         if options.folder is not None:
             recorded = stack.enter_context(ring.reader())
-            running.keeper = await stack.enter_async_context(keeping(options.folder, info, setup.text))
+            keeper = await stack.enter_async_context(keeping(options.folder, info, setup.text, options.clock))
+            running.keeper, running.recording_id = keeper, keeper.counted.recording_id
         tasks = await stack.enter_async_context(asyncio.TaskGroup())
         if running.keeper is not None:
             tasks.create_task(running.keeper.record(recorded))
@@ -170,6 +185,9 @@ async def session(source: Source, options: Options) -> AsyncIterator[Session]:
         tasks.create_task(running.analyze())
         yield running
         source.close()
+    unkept = running.keeper.unkept if running.keeper else ""
+    if unkept:
+        raise CoilcallError(f"{unkept}; {running.error}" if running.error else unkept)
     if running.error is not None:
         raise running.error
 

@@ -17,8 +17,8 @@ from drivers.registry import source_for
 from monitor.analysis import print_result
 from monitor.flags import Flag, Severity
 from monitor.interrupt import stop_signals
-from monitor.keeper import LEDGER_NAME
-from monitor.ledger import read_flags
+from monitor.ledger import LEDGER_NAME
+from monitor.ledger_reader import read_flags
 from monitor.live import Options, Session, session, supervised
 from monitor.snapshot import Counts, Snapshot
 from monitor.source_view import SourceState, SourceView

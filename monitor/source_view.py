@@ -22,7 +22,8 @@ class SourceView:
     is the time in the stream of the latest, `outage_s` how long it was or has been until now. `speed` is the pace of a
     replay, in recorded seconds per second; None where the source keeps its own time. `behind_s` is how far the analysis
     trails the newest sample. `recording_to` is the folder being written. `clock_error_ppm` is by how much the source's
-    clock runs fast against the host's; `frames_damaged` counts what was lost or damaged on the way.
+    clock runs fast against the host's; `frames_damaged` counts what was lost or damaged on the way. `disk` says what
+    the disk does not take, `publishing` what is not published, both "" while all is well.
     """
 
     address: str
@@ -39,3 +40,5 @@ class SourceView:
     outage_s: float | None = None
     clock_error_ppm: float | None = None
     frames_damaged: int = 0
+    disk: str = ""
+    publishing: str = ""

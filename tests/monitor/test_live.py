@@ -9,7 +9,7 @@ import pytest
 
 from acquire.block import SampleBlock, StreamInfo
 from acquire.errors import CoilcallError, FormatError, SetupError, SourceLost
-from acquire.recording import RecordingWriter, read_blocks, read_info
+from acquire.recording import read_blocks, read_info
 from acquire.source import Source
 from drivers.files.recording import RecordingSource
 from monitor.analyzer import Analyzer
@@ -153,19 +153,6 @@ async def test_a_folder_in_use_is_refused_before_anything_is_analysed(tmp_path: 
     (tmp_path / "old.txt").touch()
     with pytest.raises(CoilcallError, match="not empty"):
         await run_to_the_end(Played(engine_running()), Options(folder=tmp_path))
-
-
-async def test_a_full_disk_ends_the_session_in_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def full(*_: object) -> None:
-        raise OSError(28, "No space left on device")
-
-    monkeypatch.setattr(RecordingWriter, "write", full)
-    with pytest.raises(ExceptionGroup) as caught:
-        async with session(Played(engine_running(), is_endless=True), Options(folder=tmp_path / "drive")):
-            await asyncio.Event().wait()
-    (error,) = caught.value.exceptions
-    assert isinstance(error, CoilcallError)
-    assert str(error) == "the recording cannot be written: No space left on device"
 
 
 async def test_an_error_of_our_own_ends_the_session_and_is_not_swallowed(monkeypatch: pytest.MonkeyPatch) -> None:
