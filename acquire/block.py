@@ -1,6 +1,6 @@
 """One piece of a sample stream, and what must be known to read it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Any
 
@@ -68,3 +68,22 @@ class SampleBlock:
     def end_index(self) -> int:
         """Index of the first sample after this block."""
         return self.first_index + self.samples
+
+
+def difference(was: StreamInfo, now: StreamInfo) -> str:
+    """Say what keeps the samples of `now` from going on where those of `was` ended; "" where nothing does."""
+    if now.sample_rate_hz != was.sample_rate_hz:
+        return f"{now.sample_rate_hz:g} Hz where it was {was.sample_rate_hz:g} Hz"
+    if now.dtype != was.dtype:
+        return f"counts of {now.dtype} where they were {was.dtype}"
+    inputs_was, inputs_now = ([channel.input for channel in info.channels] for info in (was, now))
+    if inputs_now != inputs_was:
+        return f"inputs {', '.join(inputs_now)} where they were {', '.join(inputs_was)}"
+    return next(filter(None, map(_other_reading, was.channels, now.channels)), "")
+
+
+def _other_reading(was: ChannelInfo, now: ChannelInfo) -> str:
+    for name in (field.name for field in fields(ChannelInfo) if field.name != "label"):
+        if getattr(now, name) != getattr(was, name):
+            return f"{now.input}: {name} = {getattr(now, name)} where it was {getattr(was, name)}"
+    return ""

@@ -1,7 +1,7 @@
 """Samples from disk: what is whole is read, without a copy; what is not is either the end or said in one line."""
 
 import mmap
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
@@ -13,7 +13,7 @@ import pyarrow as pa
 from acquire.block import Counts, SampleBlock, StreamInfo
 from acquire.errors import FormatError
 from acquire.recording_header import HEADER_NAME, read_header
-from acquire.recording_layout import FIRST_INDEX_KEY, sample_files, schema_for
+from acquire.recording_layout import FIRST_INDEX_KEY, Stretch, sample_files, schema_for
 
 _MARK = b"\xff\xff\xff\xff"  # begins every message of an Arrow IPC stream
 _UNREADABLE = (pa.ArrowException, OSError, ValueError, MemoryError)
@@ -33,13 +33,50 @@ def read_blocks(folder: Path, info: StreamInfo) -> Iterator[SampleBlock]:
 
     `info` is what `read_info` gave. Raises FormatError at what cannot be understood, after all that precedes it.
     """
+    return (block for _, block in _placed(sample_files(folder), info))
+
+
+def read_between(folder: Path, info: StreamInfo, first_index: int, end_index: int) -> Iterator[SampleBlock]:
+    """Give the samples that are there from `first_index` to before `end_index`, touching no file that holds none.
+
+    Of a recording that is being written too: every batch that is whole in its file. Raises as `read_blocks` does.
+    """
+    for _, block in _placed(_files_from(folder, info, first_index), info):
+        if block.first_index >= end_index:
+            return
+        first, end = max(first_index, block.first_index), min(end_index, block.end_index)
+        if first < end:
+            yield SampleBlock(first, block.counts[:, first - block.first_index : end - block.first_index])
+
+
+def read_stretches(folder: Path, info: StreamInfo) -> list[Stretch]:
+    """Say of each sample file what it holds; of those that hold nothing, nothing. Raises as `read_blocks` does."""
+    found: dict[Path, tuple[int, int]] = {}
+    for path, block in _placed(sample_files(folder), info):
+        first_index, _ = found.get(path, (block.first_index, 0))
+        found[path] = first_index, block.end_index
+    return [Stretch(path, *indices, path.stat().st_size) for path, indices in found.items()]
+
+
+def _placed(paths: Iterable[Path], info: StreamInfo) -> Iterator[tuple[Path, SampleBlock]]:
+    """All batches of these files; each begins where the one before ended, or later."""
     end_index = 0
-    for path in sample_files(folder):
+    for path in paths:
         for block in _file_blocks(path, info):
             if block.first_index < end_index:
                 raise FormatError(f"{path}: a batch starts at sample {block.first_index}, not at {end_index} or later")
             end_index = block.end_index
-            yield block
+            yield path, block
+
+
+def _files_from(folder: Path, info: StreamInfo, first_index: int) -> list[Path]:
+    """The sample files from the last one on that begins at `first_index` or before; looked for from the end."""
+    paths = sample_files(folder)
+    for number in range(len(paths) - 1, 0, -1):
+        first = next(_file_blocks(paths[number], info), None)
+        if first is not None and first.first_index <= first_index:
+            return paths[number:]
+    return paths
 
 
 def _total_samples(folder: Path, info: StreamInfo) -> int | None:

@@ -1,47 +1,72 @@
 """Samples to disk, so that a power cut at any instant loses at most the last second."""
 
-import os
 from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
 import numpy as np
-import pyarrow as pa
 
 from acquire.block import SampleBlock, StreamInfo
 from acquire.errors import AddressError
-from acquire.recording_header import sync_folder, write_header
-from acquire.recording_layout import FIRST_INDEX_KEY, sample_file, schema_for
+from acquire.recording_files import SampleFiles, Storage
+from acquire.recording_header import write_header
+from acquire.recording_layout import Stretch
+from acquire.recording_resume import stretches_to_resume
 
 BATCH_S = 0.5
 MAX_BATCH_SAMPLES = 1 << 20
 
 
 class RecordingWriter:
-    """Write one recording: a folder with recording.toml and samples-001.arrow.
+    """Write one recording: a folder with recording.toml and samples-001.arrow, and so on.
 
-    A batch is closed every half second or million samples, and at every gap; the disk is made to keep it at least as
-    often. `write` blocks on the disk, so it belongs in a thread. Raises AddressError where the folder cannot be made or
-    holds something already; OSError from `write` and `close` when the disk is full or gone.
+    Samples are written in batches: one is closed every half second or million samples, and at every gap. At least as
+    often as that, and at the end of each file, the file is synced (fsync) before the call returns; so is the folder
+    when a name is new in it. `write` and `close` block on the disk, so they belong in a thread.
+
+    When the disk fails they raise OSError with the file's name, and that file is given up; what was whole in it stays
+    readable. The next `write` tries with a new file. It may be given the block that failed once more, and goes on where
+    it came to, so that nothing is lost; if it is given a later one, what lies between is a gap.
+
+    Raises AddressError where the folder cannot be made or holds something already, or, with `storage.resume`, is no
+    recording of the same inputs; FormatError where that one is damaged.
     """
 
-    def __init__(self, folder: Path, info: StreamInfo, setup_toml: str | None = None) -> None:
-        _make_empty(folder)
-        write_header(folder, replace(info, setup_toml=setup_toml or info.setup_toml))
-        self._schema = schema_for(info)
+    def __init__(
+        self, folder: Path, info: StreamInfo, setup_toml: str | None = None, storage: Storage | None = None
+    ) -> None:
+        storage = storage or Storage()
+        promised = replace(info, setup_toml=setup_toml or info.setup_toml)
+        stretches = stretches_to_resume(folder, promised) if storage.resume else _begun(folder, promised)
+        self._files = SampleFiles(folder, info, storage, stretches)
         self._batch = np.empty((len(info.channels), batch_samples(info.sample_rate_hz)), info.dtype.name)
-        self._first_index = self._filled = self._synced_index = 0
-        self._file = sample_file(folder, 1).open("xb")
-        self._stream = pa.ipc.new_stream(self._file, self._schema)
-        sync_folder(folder)
+        self._first_index = stretches[-1].end_index if stretches else 0
+        self._filled = 0
+
+    @property
+    def end_index(self) -> int:
+        """Index after the last sample taken; up to half a second of them still waits for the disk."""
+        return self._first_index + self._filled
+
+    @property
+    def kept_index(self) -> int:
+        """Index before which no sample waits any more: each is in a file that can be read, or was never taken."""
+        return self._first_index
+
+    @property
+    def total_bytes(self) -> int:
+        """Bytes that the recording's sample files take on the disk now. From any thread."""
+        return self._files.total_bytes
 
     def write(self, block: SampleBlock) -> None:
         """Append a block of any length; nothing of it is kept after the call."""
-        if block.first_index != self._first_index + self._filled:
+        if block.end_index < self.end_index:
+            raise ValueError(f"a block ends at sample {block.end_index}, but there are {self.end_index} already")
+        if block.first_index > self.end_index:
             self._write_batch()
             self._first_index = block.first_index
-        at = 0
+        at = self.end_index - block.first_index
         while at < block.samples:
             samples = min(block.samples - at, self._batch.shape[1] - self._filled)
             self._batch[:, self._filled : self._filled + samples] = block.counts[:, at : at + samples]
@@ -51,13 +76,10 @@ class RecordingWriter:
                 self._write_batch()
 
     def close(self) -> None:
-        """Write what is left and the end mark. More than once is fine."""
-        if self._file.closed:
-            return
-        with self._file:
+        """Write what is left and the end mark, unless the disk has failed. More than once is fine."""
+        if not self._files.has_failed:
             self._write_batch()
-            self._stream.close()
-            self._sync()
+        self._files.finish()
 
     def __enter__(self) -> Self:
         return self
@@ -67,19 +89,11 @@ class RecordingWriter:
 
     def _write_batch(self) -> None:
         if self._filled:
-            columns = [pa.array(column) for column in self._batch[:, : self._filled]]
-            batch = pa.record_batch(columns, schema=self._schema)
-            self._stream.write_batch(batch, custom_metadata={FIRST_INDEX_KEY: str(self._first_index)})
+            self._files.append(self._first_index, self._batch[:, : self._filled])
         self._first_index += self._filled
         self._filled = 0
         # Counted in samples, so that a stream full of gaps does not sync at each of them.
-        if self._first_index - self._synced_index >= self._batch.shape[1]:
-            self._sync()
-
-    def _sync(self) -> None:
-        self._file.flush()
-        os.fsync(self._file.fileno())
-        self._synced_index = self._first_index
+        self._files.sync(every_samples=self._batch.shape[1])
 
 
 def batch_samples(sample_rate_hz: float) -> int:
@@ -88,7 +102,8 @@ def batch_samples(sample_rate_hz: float) -> int:
     return samples // 64 * 64 or max(samples, 1)
 
 
-def _make_empty(folder: Path) -> None:
+def _begun(folder: Path, info: StreamInfo) -> list[Stretch]:
+    """Begin a new recording, which holds nothing yet."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
         occupied = any(folder.iterdir())
@@ -96,3 +111,5 @@ def _make_empty(folder: Path) -> None:
         raise AddressError(f"{folder}: no recording can be made here ({error.strerror})") from error
     if occupied:
         raise AddressError(f"{folder}: is not empty; a recording needs a new or empty folder")
+    write_header(folder, info)
+    return []
