@@ -18,6 +18,7 @@ from monitor.dashboard.page import Page
 from monitor.dashboard.palette import BLACK, BLUISH_GREEN, INK, ORANGE, SKY_BLUE, VERMILLION
 from monitor.dashboard.picture import Picture, Player, Watched
 from monitor.dashboard.plan import plan
+from monitor.dashboard.room import has_room
 from monitor.dashboard.sheet import PULLS_PER_S
 from monitor.dashboard.status import Status
 from monitor.dashboard.trace import Trace
@@ -102,6 +103,8 @@ class Dashboard(App[None]):
 
     def pull(self) -> None:
         """Draw the state of now, if it is another than the one on the screen."""
+        if not has_room():
+            return
         picture = Picture(self._watched.snapshot(), self._watched.source(), self._turns_per_column)
         if picture == self._shown:
             return

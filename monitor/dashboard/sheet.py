@@ -5,6 +5,8 @@ from typing import ClassVar
 from textual.binding import ActiveBinding, Binding, BindingType
 from textual.screen import Screen
 
+from monitor.dashboard.room import has_room
+
 PULLS_PER_S = 10
 """What is raised is on the screen within 0.1 s; more often than that nobody can read."""
 
@@ -22,7 +24,11 @@ class Sheet(Screen[None]):
     def on_mount(self) -> None:
         """Begin to pull."""
         self.pull()
-        self.set_interval(1 / PULLS_PER_S, self.pull)
+        self.set_interval(1 / PULLS_PER_S, self._pull_if_room)
+
+    def _pull_if_room(self) -> None:
+        if has_room():
+            self.pull()
 
     def pull(self) -> None:
         """Draw the state of now."""

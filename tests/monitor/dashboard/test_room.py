@@ -1,0 +1,46 @@
+import os
+import pty
+import sys
+
+import pytest
+
+from monitor.dashboard import app as dashboard_app
+from monitor.dashboard.app import Dashboard
+from monitor.dashboard.room import has_room
+from tests.monitor.dashboard.pictures import Still, snapshot
+from tests.monitor.dashboard.test_app import rows_of, settle
+
+
+def test_a_terminal_that_is_not_read_has_no_room_until_it_is_read_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    lead, follow = pty.openpty()
+    os.set_blocking(follow, False)
+    with os.fdopen(follow, "w") as terminal:
+        monkeypatch.setattr(sys, "__stderr__", terminal)
+        assert has_room()
+        while has_room():
+            os.write(follow, b"x" * 1000)
+        while not has_room():
+            os.read(lead, 65536)
+    os.close(lead)
+
+
+@pytest.mark.parametrize("stderr", [None, object()])
+def test_what_is_no_terminal_has_room(monkeypatch: pytest.MonkeyPatch, stderr: object) -> None:
+    monkeypatch.setattr(sys, "__stderr__", stderr)
+    assert has_room()
+
+
+async def test_nothing_is_drawn_while_there_is_no_room_and_the_newest_as_soon_as_there_is(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    watched = Still()
+    app = Dashboard(watched)
+    async with app.run_test(size=(80, 24)) as pilot:
+        before = await settle(app, pilot)
+        monkeypatch.setattr(dashboard_app, "has_room", lambda: False)
+        watched.now = snapshot(6, missing=4)
+        assert await settle(app, pilot) == before
+        monkeypatch.undo()
+        app.pull()
+        await pilot.pause()
+        assert "CYLINDER 4" in rows_of(app)[2]
