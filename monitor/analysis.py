@@ -1,7 +1,8 @@
 """A recording from end to end, as fast as the machine can: no ring, no screen."""
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import click
@@ -12,12 +13,25 @@ from drivers.registry import source_for
 from monitor.analyzer import Analyzer, Step
 from monitor.choice import choose_setup
 from monitor.flags import Flag
+from monitor.marks import Mark, marks_of
+from monitor.presses import Press, buttons_of
+from monitor.recorded import recorded_beside
 from monitor.summary import summarize
 from monitor.terminal import progress, result_console
+from monitor.text import plain
 
 
-def analyze_recording(address: str, setup_file: Path | None) -> tuple[Analyzer, list[Flag]]:
-    """The analyzer after its last sample, and every flag by number.
+@dataclass(frozen=True, slots=True)
+class Analysis:
+    """The analyzer after its last sample, every flag by number, every mark in the order of time."""
+
+    analyzer: Analyzer
+    flags: list[Flag]
+    marks: list[Mark]
+
+
+def analyze_recording(address: str, setup_file: Path | None) -> Analysis:
+    """Analyse all of it. Marks set by hand are in the ledger beside the samples; where it gives none, stderr says why.
 
     Raises AddressError, FormatError, SetupError, SourceLost.
     """
@@ -26,16 +40,22 @@ def analyze_recording(address: str, setup_file: Path | None) -> tuple[Analyzer, 
         info = source.open()
         analyzer = Analyzer(choose_setup(info, setup_file), info)
         flags: dict[int, Flag] = {}
-        for block in _with_progress(source, info):
-            flags |= _by_number(analyzer.feed(block))
-        flags |= _by_number(analyzer.finish())
+        presses: list[Press] = []
+        for step in _steps(analyzer, _with_progress(source, info)):
+            flags.update((flag.number, flag) for flag in step.flags)
+            presses += step.presses
     finally:
         source.close()
-    return analyzer, [flags[number] for number in sorted(flags)]
+    recorded = recorded_beside(address)
+    if recorded.remark:
+        click.echo(f"coilcall: {plain(recorded.remark)}", err=True)
+    marks = marks_of(recorded.marks, presses, buttons_of(analyzer.hookup))
+    return Analysis(analyzer, [flags[number] for number in sorted(flags)], marks)
 
 
-def _by_number(step: Step) -> dict[int, Flag]:
-    return {flag.number: flag for flag in step.flags}
+def _steps(analyzer: Analyzer, blocks: Iterable[SampleBlock]) -> Iterator[Step]:
+    yield from map(analyzer.feed, blocks)
+    yield analyzer.finish()
 
 
 def _with_progress(source: Source, info: StreamInfo) -> Iterator[SampleBlock]:
@@ -46,12 +66,12 @@ def _with_progress(source: Source, info: StreamInfo) -> Iterator[SampleBlock]:
             advance(block.end_index)
 
 
-def print_result(analyzer: Analyzer, name: str, flags: list[Flag], *, as_json: bool) -> None:
+def print_result(found: Analysis, name: str, *, as_json: bool) -> None:
     """The summary on stdout: one JSON object, or a table."""
-    summary = summarize(analyzer, name, flags)
+    summary = summarize(found.analyzer, name, found.flags, found.marks)
     if as_json:
         click.echo(json.dumps(summary))
         return
     from monitor.table import print_summary
 
-    print_summary(summary, analyzer.standing, result_console())
+    print_summary(summary, found.analyzer.standing, result_console())

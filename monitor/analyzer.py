@@ -17,7 +17,7 @@ from monitor.firing.rota import Rota
 from monitor.firing.timing import Timing
 from monitor.flags import Flag
 from monitor.hookup import Hookup, Lead
-from monitor.presses import EDGE_V, Button, Press
+from monitor.presses import EDGE_V, Button, Press, name_of
 from monitor.setup import Role, Setup
 from monitor.signal import TICKS_PER_SAMPLE
 from monitor.signal.front import CHUNK, Front, PulseShape
@@ -167,8 +167,7 @@ class Analyzer:
 
     def _watch_button(self, lead: Lead) -> None:
         """Have both its levels told as soon as they have lasted longer than a contact bounces."""
-        by = f"{lead.wire} {lead.channel.input}"
-        button = Button(lambda tick: self._presses.append(Press(self._s(tick), by)))
+        button = Button(lambda tick: self._presses.append(Press(self._s(tick), name_of(lead))))
         self._buttons.append(button)
         for is_high in (True, False):
             shape = PulseShape(is_high, self._shortest, self._ticks(self._hookup.setup.limits.marker_bounce_ms))

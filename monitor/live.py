@@ -23,7 +23,7 @@ from acquire.ring import RingReader
 from acquire.source import Source, health_of
 from acquire.supervised import Supervised
 from drivers.address import parse_address
-from monitor.analyzer import Analyzer
+from monitor.analyzer import Analyzer, Step
 from monitor.choice import choose_setup
 from monitor.entries import Coverage, Entries
 from monitor.keeper import Keeper, keeping
@@ -98,7 +98,11 @@ class Session:
     def mark(self, by: str, note: str = "") -> Mark:
         """Note that somebody felt it now: at the newest sample there is, analysed yet or not."""
         newest = self.analyzer.standing.end_index + self._reader.statistics().lag_samples
-        mark = self._marks.note(newest / self.info.sample_rate_hz, by, note)
+        return self.note(newest / self.info.sample_rate_hz, by, note)
+
+    def note(self, time_s: float, by: str, note: str = "") -> Mark:
+        """Enter a mark for that moment."""
+        mark = self._marks.note(time_s, by, note)
         if self.keeper is not None:
             self.keeper.enter_mark(mark)
         return mark
@@ -147,19 +151,25 @@ class Session:
         try:
             async for block in self._reader:
                 step = self.analyzer.feed(block)
+                self._enter(step)
                 if self.keeper is not None:
-                    self.keeper.enter(step.firings, step.flags)
                     self.keeper.enter_gap_before(block)
                 for listener in self._listeners:
                     listener.take(block, step)
         except CoilcallError as error:
             self.error = error
         last = self.analyzer.finish()
-        if self.keeper is not None:
-            self.keeper.enter(last.firings, last.flags)
+        self._enter(last)
         for listener in self._listeners:
             listener.conclude(last)
         self.ended.set()
+
+    def _enter(self, step: Step) -> None:
+        """Keep what came of a block, and make marks of presses."""
+        if self.keeper is not None:
+            self.keeper.enter(step.firings, step.flags)
+        for press in step.presses:
+            self.note(press.time_s, press.by)
 
 
 @asynccontextmanager

@@ -14,11 +14,11 @@ from rich.text import Text
 from acquire.clock import Clock, SystemClock
 from acquire.source import Source
 from drivers.registry import source_for
-from monitor.analysis import print_result
+from monitor.analysis import Analysis, print_result
 from monitor.flags import Flag, Severity
 from monitor.interrupt import stop_signals
 from monitor.ledger import LEDGER_NAME
-from monitor.ledger_reader import read_flags
+from monitor.ledger_reader import read_flags, read_marks
 from monitor.live import Options, Session, session, supervised
 from monitor.snapshot import Counts, Snapshot
 from monitor.source_view import SourceState, SourceView
@@ -141,7 +141,9 @@ async def _run(source: Source, options: Options, clock: Clock, duration_s: float
                 await log(running, report, clock, duration_s)
     finally:
         if running is not None and running.ended.is_set():
-            print_result(running.analyzer, str(folder), read_flags(folder / LEDGER_NAME), as_json=False)
+            book = folder / LEDGER_NAME
+            found = Analysis(running.analyzer, read_flags(book), read_marks(book))
+            print_result(found, str(folder), as_json=False)
 
 
 async def log(running: Session, report: Report, clock: Clock, duration_s: float | None) -> None:

@@ -1,10 +1,11 @@
 """The moments at which somebody said "there, I felt it"."""
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from dataclasses import dataclass
 
 from monitor.flags import Flag
+from monitor.presses import Press
 
 _KEPT = 20
 LATE_S = 3.0
@@ -15,7 +16,7 @@ LATE_S = 3.0
 class Mark:
     """One such moment, `time_s` seconds from the first sample; `number` counts from 1.
 
-    `by` says what made it: key, signal, mqtt, or the input of a marker wire; `note` is free text.
+    `by` says what made it: key, signal, mqtt, or which button, as `marker in4`; `note` is free text.
     """
 
     number: int
@@ -40,8 +41,18 @@ class MarkBook:
 
     @property
     def latest(self) -> tuple[Mark, ...]:
-        """The newest first, at most 20."""
-        return tuple(self._latest)
+        """The newest first, at most 20. A press is known a little later than the key of the same moment."""
+        return tuple(sorted(self._latest, key=lambda mark: mark.time_s, reverse=True))
+
+
+def marks_of(recorded: Iterable[Mark], presses: Iterable[Press], buttons: Container[str]) -> list[Mark]:
+    """A recording's marks in the order of time, numbered from 1.
+
+    Presses of the buttons named are taken as the samples show them, everything else as it was written down.
+    """
+    kept = [(mark.time_s, mark.by, mark.note) for mark in recorded if mark.by not in buttons]
+    found = [(press.time_s, press.by, "") for press in presses]
+    return [Mark(number, *one) for number, one in enumerate(sorted(kept + found), 1)]
 
 
 def flags_before(mark: Mark, flags: Iterable[Flag]) -> tuple[Flag, ...]:

@@ -3,6 +3,9 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from monitor.hookup import Hookup, Lead
+from monitor.setup import Role
+
 EDGE_V = (0.8, 2.0)
 """What 3.3 V and 5 V logic calls low and high (JEDEC JESD8C); a contact to 5 V or 12 V passes both."""
 
@@ -13,6 +16,16 @@ class Press:
 
     time_s: float
     by: str
+
+
+def name_of(lead: Lead) -> str:
+    """What a press of this marker's button is made by: `marker in4`."""
+    return f"{lead.wire} {lead.channel.input}"
+
+
+def buttons_of(hookup: Hookup) -> frozenset[str]:
+    """Names of all buttons that are connected."""
+    return frozenset(map(name_of, hookup.of_role(Role.MARKER)))
 
 
 class Button:

@@ -1,18 +1,19 @@
 """The whole recording as one object: what `analyze --json` prints (schema coilcall.summary/1)."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from typing import Any
 
 from monitor.analyzer import Analyzer
 from monitor.flags import Flag
+from monitor.marks import Mark, flags_before
 from monitor.standing import Standing
 from monitor.tally import CylinderTally, Spread
 
 SCHEMA = "coilcall.summary/1"
 
 
-def summarize(analyzer: Analyzer, recording: str, flags: Iterable[Flag]) -> dict[str, Any]:
+def summarize(analyzer: Analyzer, recording: str, flags: Sequence[Flag], marks: Iterable[Mark]) -> dict[str, Any]:
     """Give the summary of a finished analysis; `flags` in their last state, by number."""
     standing = analyzer.standing
     return {
@@ -28,6 +29,7 @@ def summarize(analyzer: Analyzer, recording: str, flags: Iterable[Flag]) -> dict
         "acknowledgement_timing": analyzer.timing.mode,
         "cylinders": [_cylinder(standing, cylinder) for cylinder in sorted(standing.cylinders)],
         "flags": [_flag(flag) for flag in flags],
+        "marks": [_mark(mark, flags) for mark in marks],
         "findings": [asdict(finding) for finding in standing.findings()],
     }
 
@@ -56,3 +58,10 @@ def _flag(flag: Flag) -> dict[str, Any]:
     row["start_s"] = round(flag.start_s, 6)
     row["end_s"] = None if flag.end_s is None else round(flag.end_s, 6)
     return row
+
+
+def _mark(mark: Mark, flags: Sequence[Flag]) -> dict[str, Any]:
+    """Say which flags lay just before it by their places among `flags`, counted from 1."""
+    places = {flag.number: place for place, flag in enumerate(flags, 1)}
+    tied = [places[flag.number] for flag in flags_before(mark, flags)]
+    return {"time_s": round(mark.time_s, 6), "by": mark.by, "note": mark.note, "flags": tied}

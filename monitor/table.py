@@ -1,4 +1,4 @@
-"""The summary for people: the roll-call table, the misses, the flags, the findings."""
+"""The summary for people: the roll-call table, the misses, the flags, the marks, the findings."""
 
 from typing import Any
 
@@ -6,12 +6,14 @@ from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from monitor.marks import LATE_S
 from monitor.misses import verdict_lines
 from monitor.rate_words import rate_in_words
 from monitor.rates import Missed
 from monitor.standing import Standing
+from monitor.text import plain
 
-_MOST_FLAGS = 40
+_MOST_ROWS = 40
 
 
 def print_summary(summary: dict[str, Any], standing: Standing, console: Console) -> None:
@@ -19,7 +21,8 @@ def print_summary(summary: dict[str, Any], standing: Standing, console: Console)
 
     All text from outside stands as text.
     """
-    parts = (_head(summary), _roll(summary), *_misses(standing), *_flags(summary), *_findings(summary))
+    lists = (*_flags(summary), *_marks(summary), *_findings(summary))
+    parts = (_head(summary), _roll(summary), *_misses(standing), *lists)
     console.print(Group(*parts), markup=False)
 
 
@@ -75,16 +78,37 @@ def _flags(summary: dict[str, Any]) -> list[RenderableType]:
     flags = summary["flags"]
     if not flags:
         return [Text("\nNo flags.")]
-    title = f"Flags: {len(flags)}" + (f", the last {_MOST_FLAGS}" if len(flags) > _MOST_FLAGS else "")
-    table = Table(title=title, title_justify="left", title_style="bold")
-    for name in ("at s", "for s", "severity", "kind", "cyl", "times", "evidence"):
-        table.add_column(name, justify="right" if name in ("at s", "for s", "cyl", "times") else "left")
-    for flag in flags[-_MOST_FLAGS:]:
+    table = _table_of("Flags", flags, ("at s", "for s", "severity", "kind", "cyl", "times", "evidence"))
+    for flag in flags[-_MOST_ROWS:]:
         lasted = "lasts" if flag["end_s"] is None else f"{flag['end_s'] - flag['start_s']:.3f}"
         cylinder = "" if flag["cylinder"] is None else str(flag["cylinder"])
         fixed = (f"{flag['start_s']:.3f}", lasted, flag["severity"], flag["kind"], cylinder, str(flag["count"]))
         table.add_row(*fixed, Text(flag["detail"]))
     return [Text(""), table]
+
+
+def _marks(summary: dict[str, Any]) -> list[RenderableType]:
+    marks = summary["marks"]
+    if not marks:
+        return []
+    table = _table_of("Marks", marks, ("at s", "by", f"flagged in the {LATE_S:g} s before", "note"))
+    for mark in marks[-_MOST_ROWS:]:
+        tied = "\n".join(_in_short(summary["flags"][place - 1]) for place in mark["flags"]) or "nothing"
+        table.add_row(f"{mark['time_s']:.3f}", Text(plain(mark["by"])), Text(tied), Text(plain(mark["note"])))
+    return [Text(""), table]
+
+
+def _in_short(flag: dict[str, Any]) -> str:
+    where = flag["input"] if flag["cylinder"] is None else f"cyl {flag['cylinder']}"
+    return f"{flag['kind']} {plain(where or '')} at {flag['start_s']:.3f}"
+
+
+def _table_of(what: str, rows: list[Any], columns: tuple[str, ...]) -> Table:
+    title = f"{what}: {len(rows)}" + (f", the last {_MOST_ROWS}" if len(rows) > _MOST_ROWS else "")
+    table = Table(title=title, title_justify="left", title_style="bold")
+    for name in columns:
+        table.add_column(name, justify="right" if name in ("at s", "for s", "cyl", "times") else "left")
+    return table
 
 
 def _findings(summary: dict[str, Any]) -> list[RenderableType]:

@@ -13,11 +13,10 @@ from monitor.commands.common import rated, setup_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the table.")
 @click.option("--rate", "rate_hz", type=float, metavar="HZ", help="Samples a second, for files that do not say.")
 def analyze(recording: str, setup_file: Path | None, as_json: bool, rate_hz: float | None) -> None:
-    """Call the roll over RECORDING as fast as the machine can, and print the tally, flags and findings.
+    """Call the roll over RECORDING as fast as the machine can, and print the tally, flags, marks and findings.
 
     RECORDING is a folder made by `coilcall log`, or a CSV, WAV, NPY or NPZ file.
     """
     from monitor.analysis import analyze_recording, print_result
 
-    analyzer, flags = analyze_recording(rated(recording, rate_hz), setup_file)
-    print_result(analyzer, recording, flags, as_json=as_json)
+    print_result(analyze_recording(rated(recording, rate_hz), setup_file), recording, as_json=as_json)

@@ -4,6 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from drivers.registry import source_for
 from monitor.analyzer import Step
 from monitor.flags import Flag, Kind, Severity
 from monitor.live import Options, session
@@ -53,6 +54,29 @@ async def test_a_mark_made_while_it_records_stands_at_the_newest_sample_on_the_s
         assert running.snapshot().marks == (mark,)
         assert mark.time_s == running.snapshot().time_s
     assert rows(tmp_path / "drive", "marks") == [(1, mark.time_s, "key", "")]
+
+
+async def test_presses_of_a_marker_button_are_marks_on_the_screen_and_in_the_ledger_numbered_with_the_keyed_ones(
+    tmp_path: Path,
+) -> None:
+    address = "simulated:?inputs=control1,acknowledgement,marker&rate=20000&duration=3&pace=0&marks=0.5-2.9"
+    async with session(source_for(address), Options(folder=tmp_path / "drive")) as running:
+        await running.ended.wait()
+        keyed = running.mark("key")
+        assert [mark.by for mark in running.snapshot().marks] == ["key", "marker in3", "marker in3"]
+    kept = rows(tmp_path / "drive", "marks")
+    assert [(number, round(time_s, 2), by) for number, time_s, by, _ in kept] == [
+        (1, 0.5, "marker in3"),
+        (2, 2.9, "marker in3"),
+        (3, keyed.time_s, "key"),
+    ]
+
+
+def test_a_press_that_becomes_known_after_a_later_key_still_stands_before_it() -> None:
+    book = MarkBook()
+    book.note(5.0, "key")
+    book.note(4.99, "marker in4")
+    assert [mark.time_s for mark in book.latest] == [5.0, 4.99]
 
 
 async def test_who_listens_is_told_of_every_firing_those_of_the_end_too(tmp_path: Path) -> None:

@@ -116,7 +116,7 @@ def test_the_tables_fit_into_a_hundred_columns() -> None:
         tally.answers += 10_000_000
         tally.calls += 10_000_000
     paper = io.StringIO()
-    summary = summarize(found.analyzer, "drive", found.flags)
+    summary = summarize(found.analyzer, "drive", found.flags, ())
     print_summary(summary, found.analyzer.standing, Console(file=paper, width=100))
     shown = paper.getvalue()
     assert max(map(len, shown.splitlines())) <= 100

@@ -1,0 +1,111 @@
+"""Marks of a whole recording: those in the samples, those keyed while it was taken, and what lay just before them."""
+
+import json
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from acquire.recording import RecordingWriter
+from drivers.registry import source_for
+from monitor.analysis import analyze_recording, print_result
+from monitor.entries import Entries
+from monitor.ledger import LEDGER_NAME, Ledger
+from monitor.marks import Mark
+from monitor.recorded import recorded_beside
+
+PRESSED = (
+    "simulated:?inputs=supply,control1,acknowledgement,marker&rate=20000&duration=5&pace=0&marks=2.1-4.7"
+    "&fault=no-answer,cylinder=4,start_s=1.0,end_s=1.3"
+)
+
+
+def recorded(folder: Path, *marks: Mark) -> Path:
+    """The simulated drive as a recording, with a ledger of these marks beside it."""
+    source = source_for(PRESSED)
+    info = source.open()
+    writer = RecordingWriter(folder, info)
+    for block in source.blocks():
+        writer.write(block)
+    writer.close()
+    with Ledger(folder / LEDGER_NAME, datetime.now(UTC)) as book:
+        book.write(Entries(marks=marks))
+    return folder
+
+
+def summary_of(folder: Path, capsys: pytest.CaptureFixture[str]) -> dict[str, Any]:
+    print_result(analyze_recording(str(folder), None), str(folder), as_json=True)
+    found: dict[str, Any] = json.loads(capsys.readouterr().out)
+    return found
+
+
+def test_presses_come_from_the_samples_and_keyed_marks_from_the_ledger_each_once_in_the_order_of_time(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    keyed = (Mark(1, 2.1, "marker in4"), Mark(2, 3.5, "key", "uphill"), Mark(3, 4.7, "marker in4"))
+    marks = summary_of(recorded(tmp_path / "drive", *keyed), capsys)["marks"]
+    assert [(round(one["time_s"], 2), one["by"], one["note"]) for one in marks] == [
+        (2.1, "marker in4", ""),
+        (3.5, "key", "uphill"),
+        (4.7, "marker in4", ""),
+    ]
+
+
+def test_a_mark_names_the_flags_of_the_three_seconds_before_it_by_their_places(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    summary = summary_of(recorded(tmp_path / "drive"), capsys)
+    near, far = summary["marks"]
+    kinds = [summary["flags"][place - 1]["kind"] for place in near["flags"]]
+    assert "missing-acknowledgement" in kinds
+    assert far["flags"] == [place for place in near["flags"] if summary["flags"][place - 1]["end_s"] is None]
+
+
+def test_the_table_tells_marks_and_what_was_flagged_before_them_and_foreign_text_stays_in_its_cell(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = recorded(tmp_path / "drive", Mark(1, 3.0, "key", "[bold]\x1b[2J\nhill"))
+    print_result(analyze_recording(str(folder), None), str(folder), as_json=False)
+    out = capsys.readouterr().out
+    assert "Marks: 3" in out
+    assert "missing-acknowledgement cyl 4 at 1." in out
+    assert "[bold]␛[2J␊hill" in out
+    assert "\x1b" not in out
+
+
+@pytest.mark.parametrize(
+    ("spoil", "said"),
+    [
+        (lambda path: path.unlink(), "there is no ledger.sqlite"),
+        (lambda path: path.write_bytes(b"SQLite format 3\0" + b"\xff" * 4000), "is no ledger of ours"),
+        (lambda path: _change(path, "UPDATE marks SET time_s = 'soon'"), "'soon' is no moment"),
+        (lambda path: _change(path, "UPDATE marks SET time_s = 9e999"), "inf is no moment"),
+        (lambda path: _change(path, "UPDATE marks SET note = x'00ff'"), "text would be right"),
+        (lambda path: _change(path, "DROP TABLE marks"), "no such table: marks"),
+    ],
+)
+def test_a_ledger_that_gives_no_marks_is_one_line_and_the_analysis_goes_on(
+    spoil: Callable[[Path], object], said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = recorded(tmp_path / "drive", Mark(1, 3.0, "key"))
+    spoil(folder / LEDGER_NAME)
+    found = analyze_recording(str(folder), None)
+    error = capsys.readouterr().err
+    assert said in error
+    assert error.count("\n") == 1
+    assert [round(mark.time_s, 2) for mark in found.marks] == [2.1, 4.7]
+
+
+def _change(path: Path, statement: str) -> None:
+    with closing(sqlite3.connect(path)) as book, book:
+        book.execute(statement)
+
+
+@pytest.mark.parametrize("address", ["simulated:", "any.csv", "serial:/dev/ttyACM0"])
+def test_beside_anything_but_a_folder_nothing_was_written_down(address: str) -> None:
+    found = recorded_beside(address)
+    assert (found.marks, found.flags, found.remark) == ((), (), "")
