@@ -14,7 +14,7 @@ _ROLES = {
     Role.ACKNOWLEDGEMENT: "the line on which the coils answer",
     Role.CURRENT: "a clamp round the coils' feed",
     Role.INJECTOR: "one injector's switched wire",
-    Role.MARKER: "a push button: recorded, not looked at yet",
+    Role.MARKER: "a push button: each press marks the moment",
 }
 
 

@@ -23,7 +23,7 @@ One control and the answer line are enough. What each further lead adds:
   ground    shows a bad ground at that coil
   current   a clamp round the coils' feed: shows each charge
   injector  shows whether that cylinder's fuel was cut
-  marker    a push button: recorded, not looked at yet"""
+  marker    a push button: each press marks the moment"""
 ATTENUATION = (
     "Feed, battery and injector carry 12 to 15 V, and 35 V and more in pulses: know the input's limit. "
     "A serial ADC board needs a divider and a clamp on every input. 10 means a 10:1 attenuator, 1 none."
