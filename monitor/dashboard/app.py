@@ -1,6 +1,7 @@
 """The live screen as an application: pulls a picture a few times a second and hands it to its parts."""
 
 import asyncio
+import time
 from typing import ClassVar
 
 from textual.app import App, ComposeResult
@@ -9,6 +10,8 @@ from textual.events import Resize
 from textual.theme import Theme
 from textual.widgets import Footer
 
+from monitor.alerts import Alert, usual_alerts
+from monitor.dashboard.alarm import RESTORE_TITLE, SAVE_TITLE, Alarm
 from monitor.dashboard.findings import Findings, whole_text
 from monitor.dashboard.flags import Flags
 from monitor.dashboard.flex import Flex
@@ -46,7 +49,8 @@ _THEME = Theme(
 class Dashboard(App[None]):
     """Which cylinder, which wire, when.
 
-    `player` is there only over a recording, `flex` and `traced` only where samples are.
+    `player` is there only over a recording, `flex` and `traced` only where samples are. `alerts` are the usual ones of
+    the terminal unless said otherwise.
     """
 
     TITLE = "coilcall"
@@ -60,6 +64,7 @@ class Dashboard(App[None]):
         Binding("c", "columns", "columns"),
         Binding("x", "flex", "flex test"),
         Binding("t", "trace", "trace"),
+        Binding("z", "mute", "mute"),
         Binding("space", "player('toggle_pause')", "pause"),
         Binding("n", "player('step')", "step"),
         Binding("f", "player('faster')", "faster"),
@@ -72,12 +77,15 @@ class Dashboard(App[None]):
         player: Player | None = None,
         flex: FlexTest | None = None,
         traced: tuple[TraceStore, Hookup] | None = None,
+        alerts: frozenset[Alert] | None = None,
     ) -> None:
         super().__init__()
         self._watched = watched
         self._player = player
         self._flex = flex
         self._traced = traced
+        self._alarm = Alarm(usual_alerts() if alerts is None else alerts)
+        self._is_muted = False
         self._turns_per_column: int | None = None
         self._shown: Picture | None = None
 
@@ -94,8 +102,17 @@ class Dashboard(App[None]):
         """Begin to pull."""
         self.register_theme(_THEME)
         self.theme = _THEME.name
+        self._send(SAVE_TITLE)
         self.pull()
         self.set_interval(1 / PULLS_PER_S, self.pull)
+
+    def on_unmount(self) -> None:
+        """Leave the terminal as it was."""
+        self._send(RESTORE_TITLE)
+
+    def _send(self, sequence: str) -> None:
+        if sequence and self._driver is not None:
+            self._driver.write(sequence)
 
     def on_resize(self, event: Resize) -> None:
         """Share the rows out anew."""
@@ -105,7 +122,9 @@ class Dashboard(App[None]):
         """Draw the state of now, if it is another than the one on the screen."""
         if not has_room():
             return
-        picture = Picture(self._watched.snapshot(), self._watched.source(), self._turns_per_column)
+        picture = Picture(self._watched.snapshot(), self._watched.source(), self._turns_per_column, self._is_muted)
+        self._alarm.is_muted = self._is_muted or isinstance(self.screen, Flex)  # the flex test has a bell of its own
+        self._send(self._alarm.take(picture, time.monotonic()))
         if picture == self._shown:
             return
         before, self._shown = self._shown, picture
@@ -162,6 +181,11 @@ class Dashboard(App[None]):
         """Look at the samples themselves."""
         if self._traced is not None:
             self.push_screen(Trace(self._watched, *self._traced))
+
+    def action_mute(self) -> None:
+        """Let bell and notification rest, or not."""
+        self._is_muted = not self._is_muted
+        self.pull()
 
     def action_mark(self) -> None:
         """Note that somebody felt it now."""

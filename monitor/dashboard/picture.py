@@ -14,6 +14,7 @@ class Picture:
     snapshot: Snapshot
     source: SourceView
     turns_per_column: int | None = None
+    is_muted: bool = False
 
 
 class Watched(Protocol):

@@ -10,7 +10,10 @@ def has_room() -> bool:
     Nothing is drawn on a terminal that is behind: whoever did would wait for it, and the analysis, which runs in the
     same loop, would wait as well.
     """
+    terminal = sys.__stderr__
+    if terminal is None:
+        return True
     try:
-        return bool(select.select([], [sys.__stderr__], [], 0)[1])
-    except (OSError, TypeError, ValueError):
+        return bool(select.select([], [terminal], [], 0)[1])
+    except (OSError, ValueError):
         return True

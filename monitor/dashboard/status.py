@@ -48,6 +48,9 @@ def source_line(picture: Picture, width: int) -> Content:
     parts = [(f" {word} ", f"bold {BLACK} on {ORANGE}" if source.state is SourceState.LOST else f"bold {INK}")]
     if source.simulated:
         parts.append((" SIMULATED ", f"bold {BLACK} on {SKY_BLUE}"))
+    if picture.is_muted:
+        parts.append((" MUTED ", f"bold {INK}"))
+    parts += [(f" {trouble} ", f"bold {BLACK} on {ORANGE}") for trouble in (source.disk, source.publishing) if trouble]
     total = f"/{elapsed(source.total_s)}" if source.total_s is not None else ""
     outage = outage_fact(source)
     facts = [

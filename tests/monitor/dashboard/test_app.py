@@ -4,6 +4,7 @@ from dataclasses import replace
 import pytest
 from textual.pilot import Pilot
 
+from monitor.dashboard.alarm import RESTORE_TITLE, SAVE_TITLE
 from monitor.dashboard.app import Dashboard
 from monitor.source_view import SourceState
 from tests.monitor.dashboard.pictures import Keys, Still, miss, snapshot, source
@@ -159,6 +160,53 @@ async def test_being_cancelled_ends_the_screen_and_leaves_nothing_running() -> N
     showing.cancel()
     await asyncio.wait([showing])
     assert not app.is_running
+
+
+@pytest.fixture
+def sent(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """What we send to the terminal beside the drawing; the library sets the shape of the pointer."""
+    texts: list[str] = []
+
+    def write(_: object, text: str) -> None:
+        if not text.startswith("\x1b]22;"):
+            texts.append(text)
+
+    monkeypatch.setattr("textual.drivers.headless_driver.HeadlessDriver.write", write)
+    return texts
+
+
+async def test_a_new_fault_is_in_the_title_and_rings_and_the_title_is_given_back_in_the_end(sent: list[str]) -> None:
+    watched = Still()
+    app = Dashboard(watched)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await settle(app, pilot)
+        assert sent == [SAVE_TITLE, "\x1b]2;coilcall\x07"]
+        watched.now = snapshot(6, missing=4)
+        await settle(app, pilot)
+        assert sent[2:] == ["\x1b]2;X4 coilcall\x07\x07"]
+    assert sent[3:] == [RESTORE_TITLE]
+
+
+async def test_z_mutes_the_bell_and_the_screen_says_so(sent: list[str]) -> None:
+    watched = Still()
+    app = Dashboard(watched)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("z")
+        assert " MUTED " in (await settle(app, pilot))[1]
+        watched.now = snapshot(6, missing=4)
+        await settle(app, pilot)
+        await pilot.press("z")
+        assert "MUTED" not in (await settle(app, pilot))[1]
+    assert sent[2:] == ["\x1b]2;X4 coilcall\x07", RESTORE_TITLE]
+
+
+async def test_each_alert_can_be_left_out(sent: list[str]) -> None:
+    watched = Still()
+    app = Dashboard(watched, alerts=frozenset())
+    async with app.run_test(size=(80, 24)) as pilot:
+        watched.now = snapshot(6, missing=4)
+        await settle(app, pilot)
+    assert "".join(sent) == SAVE_TITLE + RESTORE_TITLE
 
 
 async def test_one_key_marks_the_moment_and_the_mark_is_on_the_screen() -> None:

@@ -24,9 +24,15 @@ def test_a_terminal_that_is_not_read_has_no_room_until_it_is_read_again(monkeypa
     os.close(lead)
 
 
-@pytest.mark.parametrize("stderr", [None, object()])
-def test_what_is_no_terminal_has_room(monkeypatch: pytest.MonkeyPatch, stderr: object) -> None:
-    monkeypatch.setattr(sys, "__stderr__", stderr)
+def test_no_terminal_at_all_has_room(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "__stderr__", None)
+    assert has_room()
+
+
+def test_a_terminal_that_was_closed_has_room(monkeypatch: pytest.MonkeyPatch) -> None:
+    with open(os.devnull, "w") as closed:  # noqa: PTH123  a stream like stderr
+        pass
+    monkeypatch.setattr(sys, "__stderr__", closed)
     assert has_room()
 
 

@@ -70,6 +70,11 @@ def test_an_analysis_that_trails_is_said_to() -> None:
     assert "behind" not in source_line(Picture(snapshot(), source(behind_s=0.1)), 120).plain
 
 
+def test_what_the_disk_or_the_broker_does_not_take_stands_before_everything_but_the_state() -> None:
+    shown = Picture(snapshot(), source(disk="disk full: ledger waits", publishing="broker away: 12 wait"))
+    assert source_line(shown, 120).plain.startswith(" live  disk full: ledger waits  broker away: 12 wait ")
+
+
 @pytest.mark.parametrize("width", [20, 80, 200])
 def test_hostile_addresses_and_inputs_are_text_and_keep_the_layout(width: int) -> None:
     now = snapshot(levels=(LevelView(NASTY, "supply", NASTY, 12.0),))
