@@ -1,15 +1,32 @@
 """Where results go and where a bar is drawn: stdout for the one, stderr for the other, and only what suits each."""
 
+import os
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from contextlib import contextmanager, suppress
+from typing import TYPE_CHECKING, TextIO
 
 if TYPE_CHECKING:
     from rich.console import Console
 
 _PIPE_COLUMNS = 100
 """Columns of a table that goes to a file or another program."""
+
+
+def can_draw() -> bool:
+    """Whether there is a terminal for a screen: it is drawn on stderr, so that stdout stays what commands give."""
+    return sys.stdin.isatty() and sys.stderr.isatty()
+
+
+@contextmanager
+def outliving(stream: TextIO) -> Iterator[None]:
+    """Write to a stream within the block; where its reader or terminal is gone that is no error, now or at the exit."""
+    try:
+        yield
+        stream.flush()
+    except OSError:
+        with suppress(OSError, ValueError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def result_console() -> "Console":

@@ -1,13 +1,20 @@
 """What several commands share: options, and what they ask of their surroundings."""
 
 import math
-import sys
+import re
 from pathlib import Path
 from typing import Any
 
 import click
 
 from monitor.cautions import CAUTIONS
+from monitor.terminal import can_draw
+
+_PREFIXES = {
+    f"{prefix}{binary}": base**power
+    for power, prefix in enumerate("kMGT", 1)
+    for binary, base in (("", 1000), ("i", 1024))
+}
 
 CAUTIONS_AS_THEY_STAND = f"\b\n{CAUTIONS}"
 
@@ -32,6 +39,20 @@ class Finite(click.FloatRange):
         return number
 
 
+class Size(click.FloatRange):
+    """So many bytes on a disk: a number and its unit."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:  # noqa: ANN401  as inherited
+        """Understand what was typed, or fail with one line."""
+        if isinstance(value, float):  # the default
+            return value
+        typed = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*([kMGT]i?)B?\s*", value)
+        size = float(typed[1]) * _PREFIXES[typed[2]] if typed else 0.0
+        if not size:
+            self.fail(f"{value!r} is no size; a number above 0 and its unit would be right: 500MB, 20GB.", param, ctx)
+        return size
+
+
 def rated(recording: str, rate_hz: float | None) -> str:
     """The recording's address, with the rate that its file does not say."""
     if rate_hz is None:
@@ -42,6 +63,5 @@ def rated(recording: str, rate_hz: float | None) -> str:
 
 def needs_terminal(command: str) -> None:
     """Refuse to draw a screen where there is none. Raises click.UsageError."""
-    # The screen is drawn on stderr, so that stdout stays what the commands give.
-    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+    if not can_draw():
         raise click.UsageError(f"{command} draws a screen and needs a terminal; use log or analyze here")

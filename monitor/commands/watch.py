@@ -21,13 +21,23 @@ DEMONSTRATION = (
     "--record", "folder", type=click.Path(path_type=Path), metavar="FOLDER", help="Record to this new folder as well."
 )
 @click.option("--flex", "flexes", is_flag=True, help="Begin with the flex test: count and ring what lets go.")
-def watch(address: str, setup_file: Path | None, folder: Path | None, flexes: bool) -> None:
+@click.option(
+    "--serve",
+    "served_at",
+    metavar="[HOST:]PORT",
+    help="Show it in browsers as well, and only there where there is no terminal. Without HOST only this machine can "
+    "reach it; with 0.0.0.0 everybody on its network can, to look and to set marks, without password or encryption.",
+)
+def watch(address: str, setup_file: Path | None, folder: Path | None, flexes: bool, served_at: str | None) -> None:
     """Watch ADDRESS on a live screen: one lane per cylinder, the latest flags, the state of the source.
 
     Without ADDRESS a simulated six-cylinder engine runs at idle, and its cylinder 4 does not answer now and then.
     """
+    from monitor.browser.place import place_from
     from monitor.live import Options
     from monitor.watch import run
 
-    needs_terminal("watch")
-    sys.exit(run(address, Options(setup_file, folder), flexes=flexes))
+    place = place_from(served_at) if served_at is not None else None
+    if place is None:
+        needs_terminal("watch")
+    sys.exit(run(address, Options(setup_file, folder), flexes=flexes, place=place))

@@ -1,0 +1,37 @@
+"""One browser's screen, started by the page's server: `python -m monitor.browser.viewer SOCKET`; no command for people.
+
+It shows what the watching process tells it, so there are no samples here: no trace and no flex test.
+"""
+
+import asyncio
+import signal
+import sys
+from pathlib import Path
+
+from monitor.browser.distant import Distant
+from monitor.dashboard.app import Dashboard
+
+LONGEST_SILENCE_S = 60
+"""The server lets a browser that hangs go after some 22 s; what is then still stuck in a write ends itself."""
+
+
+class InBrowser(Dashboard):
+    """The dashboard in a page, which has the keyboard only once it was drawn."""
+
+    def on_app_focus(self) -> None:
+        """Draw the line of keys, which is left out while the keyboard is elsewhere."""
+        self.refresh_bindings()
+
+
+async def view(path: Path) -> None:
+    """Draw until the browser leaves."""
+    distant = Distant(path, lambda: signal.alarm(LONGEST_SILENCE_S))
+    async with asyncio.TaskGroup() as tasks:
+        following = tasks.create_task(distant.follow())
+        await InBrowser(distant).run_async()
+        following.cancel()
+
+
+if __name__ == "__main__":
+    signal.alarm(LONGEST_SILENCE_S)
+    asyncio.run(view(Path(sys.argv[1])))

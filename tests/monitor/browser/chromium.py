@@ -1,0 +1,107 @@
+"""A browser without a screen, told what to do over its own debugging protocol."""
+
+import base64
+import json
+import shutil
+from asyncio.subprocess import PIPE, create_subprocess_exec
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import Any
+
+import aiohttp
+import pytest
+
+needs_chromium = pytest.mark.skipif(shutil.which("chromium") is None, reason="no chromium is installed")
+PHONE = (390, 844)
+"""Width and height of a common phone, in CSS pixels."""
+
+
+class Page:
+    """One page of the browser. `call` is a method of the protocol, by its name there."""
+
+    def __init__(self, socket: aiohttp.ClientWebSocketResponse) -> None:
+        self._socket = socket
+        self._calls = 0
+        self.drawn = b""
+        """All that was written to the terminal in the page."""
+        self.asked: list[str] = []
+        """The address of everything that the page asked for."""
+
+    async def call(self, method: str, **parameters: object) -> dict[str, Any]:
+        self._calls += 1
+        await self._socket.send_json({"id": self._calls, "method": method, "params": parameters})
+        while (answer := await self._next()).get("id") != self._calls:
+            pass
+        assert "error" not in answer, answer["error"]
+        result: dict[str, Any] = answer["result"]
+        return result
+
+    async def _next(self) -> dict[str, Any]:
+        message: dict[str, Any] = json.loads(await self._socket.receive_str(timeout=15))
+        if message.get("method") == "Network.webSocketFrameReceived":
+            frame = message["params"]["response"]
+            self.drawn += base64.b64decode(frame["payloadData"]) if frame["opcode"] == 2 else b""
+        if message.get("method") == "Network.requestWillBeSent":
+            self.asked.append(message["params"]["request"]["url"])
+        return message
+
+    async def read_until(self, words: str) -> None:
+        """Take in what is drawn until the words were among it."""
+        while words.encode() not in self.drawn:
+            await self._next()
+
+    async def script(self, code: str) -> Any:  # noqa: ANN401  whatever it gives
+        return (await self.call("Runtime.evaluate", expression=code))["result"].get("value")
+
+    async def press(self, key: str) -> None:
+        await self.call("Input.dispatchKeyEvent", type="keyDown", text=key, key=key)
+        await self.call("Input.dispatchKeyEvent", type="keyUp", key=key)
+
+    async def screenshot(self) -> bytes:
+        """The page as PNG."""
+        return base64.b64decode((await self.call("Page.captureScreenshot"))["data"])
+
+
+class Chromium:
+    """The browser; every page is as large as it is told, and touched or not."""
+
+    def __init__(self, http: aiohttp.ClientSession, at: str) -> None:
+        self._http = http
+        self._at = at
+
+    @asynccontextmanager
+    async def page(
+        self, url: str, size: tuple[int, int] = (1280, 800), *, is_touch: bool = False
+    ) -> AsyncIterator[Page]:
+        """Open a page of this size in CSS pixels, with or without a touch screen."""
+        async with self._http.put(f"{self._at}/json/new?about:blank") as made:
+            address = (await made.json())["webSocketDebuggerUrl"]
+        async with self._http.ws_connect(address, max_msg_size=0) as socket:
+            page = Page(socket)
+            shape = {"width": size[0], "height": size[1], "deviceScaleFactor": 0, "mobile": is_touch}
+            await page.call("Emulation.setDeviceMetricsOverride", **shape)
+            await page.call("Emulation.setTouchEmulationEnabled", enabled=is_touch)
+            await page.call("Emulation.setFocusEmulationEnabled", enabled=True)
+            await page.call("Network.enable")
+            await page.call("Page.navigate", url=url)
+            yield page
+            await page.call("Page.close")
+
+
+@asynccontextmanager
+async def chromium(profile: Path, *, pixels: int = 1) -> AsyncIterator[Chromium]:
+    """Start it with a profile of its own, and end it; a CSS pixel is so many of the screen's, as phones have 2 or 3."""
+    command = ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--remote-debugging-port=0"]
+    options = [f"--user-data-dir={profile}", f"--force-device-scale-factor={pixels}"]
+    browser = await create_subprocess_exec(*command, *options, stderr=PIPE)
+    assert browser.stderr is not None
+    try:
+        while not (line := (await browser.stderr.readline()).decode()).startswith("DevTools listening on "):
+            assert line, "chromium ended before it listened"
+        at = line.split()[-1].replace("ws://", "http://").partition("/devtools")[0]
+        async with aiohttp.ClientSession() as http:
+            yield Chromium(http, at)
+    finally:
+        browser.terminate()
+        await browser.wait()
