@@ -1,0 +1,163 @@
+"""Flags and marks that the broker has not acknowledged yet: one SQLite file that outlasts broker, program and power.
+
+Only these: of state and tally the newest counts alone, so they never wait. It is kept where the user's programs keep
+their state and not in the recording, which may be moved, or be on a disk that is full, before the broker is back;
+the next run, whatever it records, sends what was left.
+
+A record that changes while it still waits keeps its place and gets its new content, so the outbox does not grow with
+it, and what comes first arrives first. `revision` rises with every record that is entered, over restarts too.
+"""
+
+import hashlib
+import os
+import sqlite3
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from acquire.errors import CoilcallError
+from monitor.publish.address import Broker
+from monitor.publish.messages import Kept
+
+MOST_WAITING = 50_000
+"""A fault a second for fourteen hours, and some 25 MB. Beyond it the oldest flags go first, marks only when no flag is
+left: a person made them, and they are few."""
+
+_TABLES = """
+CREATE TABLE IF NOT EXISTS about (key TEXT PRIMARY KEY, value TEXT NOT NULL);
+CREATE TABLE IF NOT EXISTS counters (name TEXT PRIMARY KEY, value INTEGER NOT NULL);
+CREATE TABLE IF NOT EXISTS waiting (
+    position INTEGER PRIMARY KEY AUTOINCREMENT, topic TEXT NOT NULL, recording_id TEXT NOT NULL,
+    number INTEGER NOT NULL, revision INTEGER NOT NULL, payload BLOB NOT NULL, UNIQUE (topic, recording_id, number)
+);
+INSERT OR IGNORE INTO counters VALUES ('revision', 0), ('dropped', 0);
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """One message that waits; `position` and `revision` say which it was when it was looked at."""
+
+    position: int
+    revision: int
+    topic: str
+    payload: bytes
+
+
+def outbox_path(broker: Broker) -> Path:
+    """One file a broker and topic root."""
+    state = os.environ.get("XDG_STATE_HOME") or "~/.local/state"
+    name = hashlib.sha256(str(broker).encode()).hexdigest()[:16]
+    return Path(state).expanduser() / "coilcall" / "outbox" / f"{name}.sqlite"
+
+
+class Outbox:
+    """Every method is one transaction, on the disk when it returns. Not to be used from two threads at once.
+
+    Raises CoilcallError where it cannot be read or written, or another program has it open.
+    """
+
+    def __init__(self, path: Path, broker: Broker, most: int = MOST_WAITING) -> None:
+        self._path, self._most = path, most
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+            self._book = sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=0.2)
+        except (OSError, sqlite3.Error) as error:
+            raise self._error(error) from error
+        with self._told():
+            # Exclusive: two programs that publish below one root would overwrite each other's state there.
+            self._book.executescript(
+                "PRAGMA locking_mode = EXCLUSIVE; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;"
+            )
+            self._book.executescript(f"BEGIN IMMEDIATE; {_TABLES} COMMIT;")
+            self._book.execute("INSERT OR REPLACE INTO about VALUES ('broker', ?)", (str(broker),))
+
+    def enter(self, messages: Iterable[Kept]) -> None:
+        """Let them wait, in this order; all or, on an error, none."""
+        with self._transaction():
+            revision = self._counter("revision")
+            for revision, message in enumerate(messages, revision + 1):  # noqa: B020  the last one is kept
+                self._put(message.revised(revision))
+            self._set("revision", revision)
+            self._bound()
+
+    def _put(self, message: Kept) -> None:
+        self._book.execute(
+            "INSERT INTO waiting (topic, recording_id, number, revision, payload) VALUES (?, ?, ?, ?, ?)"
+            " ON CONFLICT DO UPDATE SET revision = excluded.revision, payload = excluded.payload",
+            (message.TOPIC, message.recording_id, message.number, message.revision, message.encode()),
+        )
+
+    def _bound(self) -> None:
+        excess = self.count() - self._most
+        if excess > 0:
+            self._book.execute(
+                "DELETE FROM waiting WHERE position IN"
+                " (SELECT position FROM waiting ORDER BY topic = 'mark', position LIMIT ?)",
+                (excess,),
+            )
+            self._set("dropped", self.dropped() + excess)
+
+    def first(self, most: int) -> list[Waiting]:
+        """Those that have waited longest."""
+        with self._told():
+            rows = self._book.execute(
+                "SELECT position, revision, topic, payload FROM waiting ORDER BY position LIMIT ?", (most,)
+            )
+            return [Waiting(*row) for row in rows]
+
+    def remove(self, sent: Sequence[Waiting]) -> None:
+        """Strike out what the broker has; what changed since it was looked at stays."""
+        with self._transaction():
+            self._book.executemany(
+                "DELETE FROM waiting WHERE position = ? AND revision = ?",
+                [(one.position, one.revision) for one in sent],
+            )
+
+    def count(self) -> int:
+        """How many wait."""
+        with self._told():
+            return int(self._book.execute("SELECT count(*) FROM waiting").fetchone()[0])
+
+    def dropped(self) -> int:
+        """How many had to go unsent, ever."""
+        return self._counter("dropped")
+
+    def close(self) -> None:
+        """Fold the write-ahead file in. Safe to call twice."""
+        with suppress(sqlite3.Error):
+            self._book.execute("PRAGMA journal_mode = DELETE")
+        self._book.close()
+
+    def _counter(self, name: str) -> int:
+        with self._told():
+            return int(self._book.execute("SELECT value FROM counters WHERE name = ?", (name,)).fetchone()[0])
+
+    def _set(self, name: str, value: int) -> None:
+        self._book.execute("UPDATE counters SET value = ? WHERE name = ?", (value, name))
+
+    @contextmanager
+    def _transaction(self) -> Iterator[None]:
+        with self._told():
+            self._book.execute("BEGIN IMMEDIATE")
+            try:
+                yield
+                self._book.execute("COMMIT")
+            finally:
+                if self._book.in_transaction:
+                    self._book.execute("ROLLBACK")
+
+    @contextmanager
+    def _told(self) -> Iterator[None]:
+        try:
+            yield
+        except sqlite3.Error as error:
+            raise self._error(error) from error
+
+    def _error(self, error: Exception) -> CoilcallError:
+        if "locked" in str(error):
+            return CoilcallError(
+                f"{self._path}: another coilcall publishes below this topic root; end it, or choose another root"
+            )
+        return CoilcallError(f"{self._path}: what waits for the broker cannot be kept: {error}")

@@ -1,0 +1,118 @@
+"""The outbox as the event loop sees it: handed in at once, kept by a thread of its own, never waited for."""
+
+import asyncio
+from collections.abc import AsyncIterator, Callable, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import ParamSpec, TypeVar
+
+from acquire.errors import CoilcallError
+from monitor.publish.address import Broker
+from monitor.publish.messages import Kept
+from monitor.publish.outbox import Outbox, Waiting
+
+RETRY_S = 5.0
+"""A disk that is full is asked again no more often than that."""
+_MOST_FRESH = 5_000
+"""What may wait in memory while the disk takes nothing, some megabytes; what comes after that is dropped."""
+
+P = ParamSpec("P")
+T = TypeVar("T")
+
+
+class Room:
+    """What waits to be sent. A disk that fails is told in `trouble`, and asked again."""
+
+    def __init__(self, outbox: Outbox, owner: ThreadPoolExecutor) -> None:
+        self._outbox, self._owner = outbox, owner
+        self._fresh: list[Kept] = []
+        self._struck: list[Waiting] = []
+        self._storing = asyncio.Lock()
+        self._handed_in = asyncio.Event()
+        self.news = asyncio.Event()
+        """Set when something new waits in the outbox."""
+        self.trouble = ""
+        self.waiting = outbox.count()
+        self.dropped = outbox.dropped()
+
+    def hand_in(self, messages: Iterable[Kept]) -> None:
+        """Take them, in this order."""
+        for message in messages:
+            if len(self._fresh) < _MOST_FRESH:
+                self._fresh.append(message)
+            else:
+                self.dropped += 1
+        self._handed_in.set()
+
+    async def keep_storing(self) -> None:
+        """Bring what was handed in to the disk, until cancelled."""
+        while True:
+            await self._handed_in.wait()
+            self._handed_in.clear()
+            while not await self.store():  # noqa: ASYNC110  nobody can say when a disk is well again
+                await asyncio.sleep(RETRY_S)
+
+    async def store(self) -> bool:
+        """Bring what was handed in to the disk now; whether all of it is there."""
+        async with self._storing:
+            batch = list(self._fresh)
+            if batch and await self._try(self._enter, batch):
+                del self._fresh[: len(batch)]
+                self.news.set()
+        return not self._fresh
+
+    async def first(self, most: int) -> list[Waiting]:
+        """Those that have waited longest; none while the disk fails, lest anything be sent again and again."""
+        if self._struck and not await self._try(self._remove, self._struck):
+            return []
+        self._struck = []
+        found: list[Waiting] = []
+        await self._try(lambda: found.extend(self._outbox.first(most)))
+        return found
+
+    async def remove(self, sent: Sequence[Waiting]) -> None:
+        """Strike out what the broker has."""
+        self._struck = list(sent)
+        if await self._try(self._remove, self._struck):
+            self._struck = []
+
+    def _enter(self, batch: list[Kept]) -> None:
+        before = self._outbox.dropped()
+        self._outbox.enter(batch)
+        self.dropped += self._outbox.dropped() - before
+        self.waiting = self._outbox.count()
+
+    def _remove(self, sent: list[Waiting]) -> None:
+        self._outbox.remove(sent)
+        self.waiting = self._outbox.count()
+
+    async def _try(self, work: Callable[P, object], *args: P.args, **kwargs: P.kwargs) -> bool:
+        try:
+            await in_thread(self._owner, work, *args, **kwargs)
+        except CoilcallError as error:
+            self.trouble = str(error)
+            return False
+        self.trouble = ""
+        return True
+
+
+@asynccontextmanager
+async def opened(path: Path, broker: Broker) -> AsyncIterator[Room]:
+    """Open the outbox of a broker; closed whole, however the block is left. Raises CoilcallError."""
+    with ThreadPoolExecutor(1, thread_name_prefix="outbox") as owner:
+        outbox = await in_thread(owner, Outbox, path, broker)
+        try:
+            yield await in_thread(owner, Room, outbox, owner)
+        finally:
+            await in_thread(owner, outbox.close)
+
+
+async def in_thread(owner: ThreadPoolExecutor, work: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T:
+    """Do it in the owner's thread, and to the end, even when cancelled."""
+    done = asyncio.wrap_future(owner.submit(work, *args, **kwargs))
+    try:
+        return await asyncio.shield(done)
+    except asyncio.CancelledError:
+        await asyncio.wait([done])
+        raise
