@@ -7,38 +7,26 @@ for SQLite and holds, row for row, what the analysis makes of the same samples, 
 
 import random
 import signal
-import sqlite3
 import subprocess
 import sys
 import tempfile
 import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import closing
-from dataclasses import astuple, dataclass, fields
+from dataclasses import dataclass
 from functools import partial
-from itertools import takewhile
 from pathlib import Path
 
 import numpy as np
 
-from acquire.block import SampleBlock, StreamInfo
-from acquire.recording import read_blocks, read_info
-from drivers.address import parse_address
-from drivers.simulated.options import engine_from
-from monitor.analyzer import Analyzer
-from monitor.firing.records import Firing
-from monitor.flags import Flag
-from monitor.setup import parse_setup
 from tests.bench.sources import told_end
+from tests.bench.truth import book_in, samples_in, truth
 
 AT_ONCE = 4
 MAY_LOSE_S = 1.0
 LONGEST_S = 60.0
 LATEST_S = 6.0
 """The kill comes before so much was recorded."""
-
-Row = tuple[object, ...]
 
 
 @dataclass(frozen=True)
@@ -106,95 +94,32 @@ def killed(plan: Plan, folder: Path) -> int:
     return told_end(told)
 
 
-@dataclass(frozen=True)
-class Truth:
-    """The simulated samples, and of their analysis each firing and each state of each flag with when it was known."""
-
-    info: StreamInfo
-    blocks: tuple[SampleBlock, ...]
-    firings: tuple[tuple[int, Firing], ...]
-    flags: tuple[tuple[int, Flag], ...]
-
-    def known_by(self, index: float) -> int:
-        """How many firings were known when so many samples had been seen."""
-        return len(list(takewhile(lambda row: row[0] <= index, self.firings)))
-
-
-def truth(plan: Plan) -> Truth:
-    """Draw the same samples again and analyse them block by block."""
-    engine = engine_from(parse_address(f"simulated:?pace=0&{plan.query}"))
-    info = engine.open()
-    analyzer = Analyzer(parse_setup(info.setup_toml or "", "simulated"), info)
-    blocks = tuple(engine.blocks())
-    steps = [(block.end_index, analyzer.feed(block)) for block in blocks]
-    return Truth(
-        info,
-        blocks,
-        tuple((end, firing) for end, step in steps for firing in step.firings),
-        tuple((end, flag) for end, step in steps for flag in step.flags),
-    )
-
-
-def wrong_samples(kept: Path, drawn: Truth) -> tuple[int, int]:
-    """Where the recording ends, and how many of its samples are not the simulated ones or not there."""
-    right = np.concatenate([block.counts for block in drawn.blocks], axis=1)
-    end = wrong = 0
-    for block in read_blocks(kept, read_info(kept)):
-        wrong += block.first_index - end
-        wrong += int(np.count_nonzero(block.counts != right[:, block.first_index : block.end_index]))
-        end = block.end_index
-    return end, wrong
-
-
-def book_of(path: Path) -> tuple[str, list[Row], list[Row]]:
-    """SQLite's own word on the book, its firings and its flags."""
-    with closing(sqlite3.connect(path)) as book:
-        (sound,) = book.execute("PRAGMA integrity_check").fetchone()
-        return sound, _all(book, "firings", Firing), _all(book, "flags", Flag)
-
-
-def _all(book: sqlite3.Connection, table: str, record: type[Firing] | type[Flag]) -> list[Row]:
-    columns = ", ".join(field.name for field in fields(record))
-    return book.execute(f"SELECT {columns} FROM {table} ORDER BY rowid").fetchall()
-
-
 def judged(plan: Plan, kept: Path, given: int) -> Outcome:
     """Hold what is left against what was given."""
-    drawn = truth(plan)
-    end, wrong = wrong_samples(kept, drawn) if (kept / "recording.toml").exists() else (0, 0)
-    book = kept / "ledger.sqlite"
-    sound, rows, flags = book_of(book) if book.exists() else ("ok", [], [])
-    second = plan.rate_hz * MAY_LOSE_S
-    states = {astuple(flag) for known, flag in drawn.flags if known <= given}
+    drawn = truth(plan.query)
+    samples, book = samples_in(kept, drawn), book_in(kept)
+    second, rows = plan.rate_hz * MAY_LOSE_S, len(book.firings)
+    known = min(drawn.known_by(given), drawn.known_by(samples.end + second))
+    old_flags = {number for number, *_ in drawn.flags_by(given - second)}
     checks = {
-        f"{wrong} wrong samples": wrong == 0,
-        f"{end} samples of {given}": given - second <= end <= given,
-        f"book: {sound}": sound == "ok",
-        f"firings differ from the samples' in {len(rows)} rows": rows == _rows(drawn, len(rows)),
-        f"{len(rows)} firings, more than were known": len(rows)
-        <= min(drawn.known_by(given), drawn.known_by(end + second)),
-        f"{len(rows)} firings, a second's less": len(rows) >= drawn.known_by(given - second),
-        f"flags that never were: {set(flags) - states}": set(flags) <= states,
-        "flags of more than a second ago missing": _numbers(drawn, given - second) <= {flag[0] for flag in flags},
+        f"{samples}": samples.wrong == samples.missing == 0,
+        f"{samples.end} samples of {given}": given - second <= samples.end <= given,
+        f"book: {book.sound}": book.sound == "ok",
+        "firings differ from the samples'": list(book.firings) == drawn.rows[:rows],
+        f"{rows} firings": drawn.known_by(given - second) <= rows <= known,
+        "flags that never were": set(book.flags) <= drawn.flags_by(given),
+        "flags of more than a second ago are missing": old_flags <= {number for number, *_ in book.flags},
     }
-    newest = drawn.firings[len(rows)][0] if len(rows) < drawn.known_by(given) else given
+    newest = drawn.firings[rows][0] if rows < drawn.known_by(given) else given
     return Outcome(
         plan,
         given / plan.rate_hz,
-        (given - end) / plan.rate_hz,
+        (given - samples.end) / plan.rate_hz,
         (given - newest) / plan.rate_hz,
-        len(rows),
-        len(flags),
+        rows,
+        len(book.flags),
         tuple(what for what, holds in checks.items() if not holds),
     )
-
-
-def _rows(drawn: Truth, count: int) -> list[Row]:
-    return [astuple(firing) for _, firing in drawn.firings[:count]]
-
-
-def _numbers(drawn: Truth, index: float) -> set[object]:
-    return {flag.number for known, flag in drawn.flags if known <= index}
 
 
 def one(plan: Plan, scratch: Path) -> Outcome:
