@@ -12,6 +12,7 @@ from textual.widgets import Footer
 
 from monitor.alerts import Alert, usual_alerts
 from monitor.dashboard.alarm import RESTORE_TITLE, SAVE_TITLE, Alarm
+from monitor.dashboard.big import Big
 from monitor.dashboard.findings import Findings, whole_text
 from monitor.dashboard.flags import Flags
 from monitor.dashboard.flex import Flex
@@ -64,6 +65,7 @@ class Dashboard(App[None]):
         Binding("c", "columns", "columns"),
         Binding("x", "flex", "flex test"),
         Binding("t", "trace", "trace"),
+        Binding("b", "big", "big"),
         Binding("z", "mute", "mute"),
         Binding("space", "player('toggle_pause')", "pause"),
         Binding("n", "player('step')", "step"),
@@ -181,6 +183,10 @@ class Dashboard(App[None]):
         """Look at the samples themselves."""
         if self._traced is not None:
             self.push_screen(Trace(self._watched, *self._traced))
+
+    def action_big(self) -> None:
+        """Draw what matters large."""
+        self.push_screen(Big(self._watched))
 
     def action_mute(self) -> None:
         """Let bell and notification rest, or not."""

@@ -20,7 +20,7 @@ _MISS_WORDS = {
     Kind.MISSING_ACKNOWLEDGEMENT: str(Outcome.UNACKNOWLEDGED),
     Kind.MISSING_COMMAND: str(Outcome.UNCOMMANDED),
 }
-_STYLE = {
+STYLE = {
     "fault": f"bold {BLACK} on {VERMILLION}",
     "lost": f"bold {BLACK} on {ORANGE}",
     "calm": f"bold {BLUISH_GREEN}",
@@ -51,7 +51,7 @@ def verdict_lines(shown: Verdict, width: int, rows: int) -> list[Content]:
     """`rows` lines of exactly `width` cells."""
     parts = [part for part in (shown.headline, shown.evidence, shown.detail) if part]
     texts = ["  ".join(parts)] if rows < 3 else _three(shown, parts)
-    return [Content.styled(fit(f" {text}", width), _STYLE[shown.tone]) for text in texts]
+    return [Content.styled(fit(f" {text}", width), STYLE[shown.tone]) for text in texts]
 
 
 def _three(shown: Verdict, parts: list[str]) -> list[str]:
