@@ -17,6 +17,8 @@ from monitor.commands.replay import replay
 from monitor.commands.setup import setup
 from monitor.commands.sources import sources
 from monitor.commands.watch import watch
+from monitor.interrupt import end_signals
+from monitor.terminal import outliving
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -56,12 +58,13 @@ def main(arguments: list[str] | None = None) -> NoReturn:
 
 @contextmanager
 def _kill_as_interrupt() -> Iterator[None]:
-    """Let a polite kill end a command as Ctrl-C does, also while it still connects."""
-    before = signal.signal(signal.SIGTERM, _interrupt)
+    """Let a polite kill, or a terminal that goes, end a command as Ctrl-C does, also while it still connects."""
+    before = {number: signal.signal(number, _interrupt) for number in end_signals() if number != signal.SIGINT}
     try:
         yield
     finally:
-        signal.signal(signal.SIGTERM, before)
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def _interrupt(number: int, frame: FrameType | None) -> None:
@@ -90,5 +93,6 @@ def _cause(error: BaseException) -> CoilcallError:
 
 def _end(status: int, line: str = "") -> NoReturn:
     if line:
-        click.echo(f"coilcall: {line}", err=True)
+        with outliving(sys.stderr):
+            click.echo(f"coilcall: {line}", err=True)
     sys.exit(status)

@@ -1,24 +1,48 @@
-"""Interrupts and polite kills as something a program can end well after."""
+"""Signals as something a program can answer, and end well after."""
 
-import asyncio
 import signal
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import AbstractContextManager, contextmanager, suppress
+
+MARK_SIGNAL: int | None = getattr(signal, "SIGUSR1", None)
+"""What another program sends to mark the moment; None where the system has no such signal."""
+
+
+def ignore_mark_signal() -> None:
+    """Until there is something to mark, let it not end the program, as it would by itself."""
+    if MARK_SIGNAL is not None:
+        signal.signal(MARK_SIGNAL, signal.SIG_IGN)
+
+
+def end_signals() -> tuple[int, ...]:
+    """What asks a program to end: an interrupt, a polite kill, and a terminal that is gone, unless `nohup` said no."""
+    hangup: int | None = getattr(signal, "SIGHUP", None)
+    minds_hangup = hangup is not None and signal.getsignal(hangup) is not signal.SIG_IGN
+    return (signal.SIGINT, signal.SIGTERM, *([hangup] if hangup is not None and minds_hangup else []))
+
+
+def stop_signals(stop: Callable[[], object]) -> AbstractContextManager[None]:
+    """Within the block whatever asks for the end calls `stop`, instead of ending the program where it stands."""
+    return answering(dict.fromkeys(end_signals(), stop))
 
 
 @contextmanager
-def stop_signals(stop: Callable[[], object]) -> Iterator[None]:
-    """Within the block SIGINT and SIGTERM call `stop` in the event loop, instead of ending the program where it stands.
+def answering(answers: Mapping[int, Callable[[], object]]) -> Iterator[None]:
+    """Within the block these signals call their answers in the event loop; afterwards all is as it was.
 
     Where the loop cannot watch signals (Windows), an interrupt cancels the main task, which ends it as cleanly.
     """
-    loop, signals = asyncio.get_running_loop(), (signal.SIGINT, signal.SIGTERM)
+    import asyncio  # not above: the command line needs the names of signals before it needs this
+
+    loop = asyncio.get_running_loop()
+    before = {number: signal.getsignal(number) for number in answers}
     with suppress(NotImplementedError):
-        for number in signals:
-            loop.add_signal_handler(number, stop)
+        for number, answer in answers.items():
+            loop.add_signal_handler(number, answer)
     try:
         yield
     finally:
         with suppress(NotImplementedError):
-            for number in signals:
+            for number in answers:
                 loop.remove_signal_handler(number)
+                signal.signal(number, before[number])

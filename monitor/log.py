@@ -1,126 +1,107 @@
 """The road test: no screen, everything kept, one line that says how it stands."""
 
 import asyncio
-import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+import signal
+import sys
+from collections.abc import Callable
+from contextlib import ExitStack
+from functools import partial
 from pathlib import Path
-from typing import Self
 
-from rich.console import Console
-from rich.live import Live
-from rich.text import Text
+import click
 
 from acquire.clock import Clock, SystemClock
+from acquire.errors import FormatError
+from acquire.outage import Policy, standstill
 from acquire.source import Source
 from drivers.registry import source_for
 from monitor.analysis import Analysis, print_result
-from monitor.flags import Flag, Severity
-from monitor.interrupt import stop_signals
+from monitor.entries import Event
+from monitor.interrupt import MARK_SIGNAL, answering, end_signals
 from monitor.ledger import LEDGER_NAME
 from monitor.ledger_reader import read_flags, read_marks
 from monitor.live import Options, Session, session, supervised
-from monitor.snapshot import Counts, Snapshot
-from monitor.source_view import SourceState, SourceView
-from monitor.text import elapsed, plain, share, span
+from monitor.road.awake import kept_awake
+from monitor.road.keyboard import keyboard
+from monitor.road.keys import Keys, Wish
+from monitor.road.news import Item, News
+from monitor.road.outlook import start
+from monitor.road.report import Report, report_on
+from monitor.road.stops import Stops, Terms
+from monitor.terminal import outliving
+from monitor.text import elapsed, plain
 
 LOOK_EVERY_S = 0.5
-LINE_EVERY_S = 10.0
-"""How often a line is written where nobody sees a line change: a pipe, a file, a service's journal."""
 
 
-class Report:
-    """Says on stderr what is going on: a line that changes on a terminal, a line now and then elsewhere."""
+class Log:
+    """A session that is being logged: looked at twice a second, marked and stopped by whoever wants to.
 
-    def __init__(self, console: Console) -> None:
-        self._console = console
-        self._live = Live(console=console, auto_refresh=False, transient=True) if console.is_terminal else None
-        self._flags_said = 0
-        self._line_due_s = 0.0
-        self._lost_said = self._back_said = 0
+    All of it is called from the event loop.
+    """
 
-    def __enter__(self) -> Self:
-        if self._live is not None:
-            self._live.start()
-        return self
+    def __init__(self, running: Session, report: Report, clock: Clock) -> None:
+        self._running, self._report, self._clock = running, report, clock
+        self._news = News()
+        self._keys = Keys()
+        self._looked_s = clock.now()
+        self._woken = asyncio.Event()
+        self._stopped_by = ""
+        self._is_over = False
 
-    def __exit__(self, *_: object) -> None:
-        if self._live is not None:
-            self._live.stop()
+    def stop(self, by: str) -> None:
+        """End it soon."""
+        self._stopped_by = self._stopped_by or f"by {by}"
+        self._woken.set()
 
-    def say(self, now: Snapshot, source: SourceView) -> None:
-        """Flags raised and comings and goings of the source since last time, then the state."""
-        for line in (*self._new_flags(now), *self._news_of(source)):
-            self._print(line)
-        if self._live is not None:
-            line = _away(source) + status_line(now)
-            self._live.update(Text(line, overflow="ellipsis", no_wrap=True), refresh=True)
-        elif now.time_s >= self._line_due_s:
-            self._line_due_s = now.time_s + LINE_EVERY_S
-            self._print(status_line(now))
+    def mark(self, by: str) -> None:
+        """Note that somebody felt it now, and tell so at once."""
+        if not self._is_over:
+            self._running.mark(by)
+            self._woken.set()
 
-    def _print(self, line: str) -> None:
-        self._console.print(line, markup=False, highlight=False, soft_wrap=True)
+    def take_keys(self, data: bytes) -> None:
+        """Do what these bytes from the keyboard mean."""
+        wish = self._keys.feed(data, self._clock.now())
+        if wish is Wish.STOP:
+            self.stop("key")
+        elif wish is Wish.MARK:
+            self.mark("key")
 
-    def _news_of(self, source: SourceView) -> Iterator[str]:
-        """Lost, and back, each time once; an outage too short to have been seen is told afterwards."""
-        if source.times_lost > self._lost_said:
-            self._lost_said = source.times_lost
-            yield f"{elapsed(source.lost_at_s or 0.0)} LOST {plain(source.reason)}"
-        if source.times_lost > self._back_said and source.state is SourceState.FLOWING:
-            self._back_said = source.times_lost
-            gone_s, lost_at_s = source.outage_s or 0.0, source.lost_at_s or 0.0
-            yield f"{elapsed(lost_at_s + gone_s)} back after {span(gone_s)}, lost {source.times_lost}x"
+    async def run(self, stops: Stops, attend: Callable[[], object] = lambda: None) -> None:
+        """Look on until the stream ends, somebody stops it or the terms are met, and tell why.
 
-    def _new_flags(self, now: Snapshot) -> Iterator[str]:
-        new = [flag for flag in reversed(now.flags) if flag.number > self._flags_said]
-        unseen = now.flags_raised - self._flags_said - len(new)
-        if unseen > 0:
-            yield f"{unseen} more flags, in the ledger"
-        yield from map(flag_line, new)
-        self._flags_said = max(self._flags_said, now.flags_raised)
+        `attend` is called at every look.
+        """
+        while not (why := await self._end(stops)):
+            attend()
+            self._woken.clear()
+            await _first_of(self._woken, self._running.ended, timeout_s=LOOK_EVERY_S)
+        self._is_over = True
+        time_s = self._running.snapshot().time_s
+        self._report.tell(Item("stop", time_s, f"{elapsed(time_s)} stopped: {why}", {"why": why}))
 
+    async def _end(self, stops: Stops) -> str:
+        """Look once, and say why it is over; "" where it is not."""
+        self._look()
+        if self._running.ended.is_set():
+            return "the instrument is lost" if self._running.error else "the stream ended"
+        return self._stopped_by or await stops.reason(self._running.analyzer.standing.elapsed_s)
 
-def flag_line(flag: Flag) -> str:
-    """One flag in one line."""
-    where = f" cylinder {flag.cylinder}" if flag.cylinder is not None else f" {flag.input}" if flag.input else ""
-    mark = {Severity.FAULT: "FAULT", Severity.WARNING: "warning", Severity.INFO: "info"}[flag.severity]
-    return f"{elapsed(flag.start_s)} {mark} {flag.kind}{plain(where)} {plain(flag.detail)}".rstrip()
+    def _look(self) -> None:
+        now, source = self._running.snapshot(), self._running.source()
+        gone_s, self._looked_s = self._clock.now() - self._looked_s, self._clock.now()
+        if gone_s >= LOOK_EVERY_S + Policy().standstill_s:
+            self._note_standstill(now.time_s, gone_s)
+        for item in self._news.since(now, source):
+            self._report.tell(item)
+        self._report.stand(now, source)
 
-
-def status_line(now: Snapshot) -> str:
-    """How it stands, in one line."""
-    turns = sum(view.counts.opportunities for view in now.cylinders)
-    missed = [f"cylinder {view.cylinder}: {missed}" for view in now.cylinders if (missed := _missed_by(view.counts))]
-    speed = "speed unknown" if now.rpm is None else f"{now.rpm:.0f} rpm"
-    facts = [
-        elapsed(now.time_s),
-        now.state,
-        speed,
-        f"{turns} turns",
-        f"missed {', '.join(missed) or 'none'}",
-        f"{now.flags_raised} flags",
-        f"coverage {share(now.coverage)}",
-        f"lost samples {now.lost_samples}",
-    ]
-    return "  ".join(facts)
-
-
-def _away(source: SourceView) -> str:
-    """Say first that nothing comes, where nothing does."""
-    return f"LOST for {span(source.outage_s or 0.0)}  " if source.state is SourceState.LOST else ""
-
-
-def _missed_by(counts: Counts) -> int:
-    return counts.unacknowledged + counts.uncommanded
-
-
-@dataclass(frozen=True, slots=True)
-class Terms:
-    """How long to log: `duration_s` at most, and on without the instrument for `retry_s`, then it is given up."""
-
-    duration_s: float | None = None
-    retry_s: float = math.inf
+    def _note_standstill(self, time_s: float, gone_s: float) -> None:
+        words = standstill(gone_s)
+        if self._running.keeper is not None:
+            self._running.keeper.enter_event(Event(time_s, "suspended", words, gone_s))
+        self._report.tell(Item("suspended", time_s, f"{elapsed(time_s)} {words}", {"lasted_s": round(gone_s, 3)}))
 
 
 def run(address: str, setup_file: Path | None, folder: Path | None, terms: Terms) -> None:
@@ -128,39 +109,44 @@ def run(address: str, setup_file: Path | None, folder: Path | None, terms: Terms
     clock = SystemClock()
     folder = folder or Path(f"coilcall-{clock.utc():%Y%m%d-%H%M%S}")
     source = supervised(source_for, address, clock, terms.retry_s)
-    asyncio.run(_run(source, Options(setup_file, folder), clock, terms.duration_s))
+    asyncio.run(_run(source, Options(setup_file, folder), folder, terms))
 
 
-async def _run(source: Source, options: Options, clock: Clock, duration_s: float | None) -> None:
-    console, running, folder = Console(stderr=True), None, options.folder
-    assert folder is not None
-    try:
-        async with session(source, options) as running:
-            console.print(f"Recording to {folder}", markup=False, highlight=False, soft_wrap=True)
-            with Report(console) as report:
-                await log(running, report, clock, duration_s)
-    finally:
-        if running is not None and running.ended.is_set():
-            book = folder / LEDGER_NAME
+async def _run(source: Source, options: Options, folder: Path, terms: Terms) -> None:
+    clock, running = options.clock, None
+    with ExitStack() as until_all_is_kept:
+        report = report_on(sys.stderr, clock)
+        until_all_is_kept.callback(report.close)
+        try:
+            async with session(source, options) as running, kept_awake() as sleeps:
+                log = Log(running, report, clock)
+                until_all_is_kept.enter_context(answering(_answers(log)))
+                attend = until_all_is_kept.enter_context(keyboard(log.take_keys))
+                report.tell(await asyncio.to_thread(start, folder, running.info, sleeps))
+                await log.run(Stops(terms, folder, clock), attend)
+        finally:
+            report.close()
+            if running is not None and running.ended.is_set():
+                _print_result(running, folder)
+
+
+def _answers(log: Log) -> dict[int, Callable[[], object]]:
+    answers: dict[int, Callable[[], object]] = {
+        number: partial(log.stop, signal.Signals(number).name) for number in end_signals()
+    }
+    return answers | ({} if MARK_SIGNAL is None else {MARK_SIGNAL: partial(log.mark, "signal")})
+
+
+def _print_result(running: Session, folder: Path) -> None:
+    """Print what the ledger holds; where it cannot be read, what is still remembered."""
+    book, now = folder / LEDGER_NAME, running.snapshot()
+    with outliving(sys.stderr), outliving(sys.stdout):
+        try:
             found = Analysis(running.analyzer, read_flags(book), read_marks(book))
-            print_result(found, str(folder), as_json=False)
-
-
-async def log(running: Session, report: Report, clock: Clock, duration_s: float | None) -> None:
-    """Look on until the stream ends, somebody asks to stop, or the duration is over.
-
-    The duration is over when so much has been analysed, or has gone by on the clock: an instrument that says nothing
-    does not prolong it.
-    """
-    until = None if duration_s is None else clock.now() + duration_s
-    stop = asyncio.Event()
-    with stop_signals(stop.set):
-        while not (stop.is_set() or running.ended.is_set()):
-            now = running.snapshot()
-            report.say(now, running.source())
-            if until is not None and (clock.now() >= until or now.time_s >= (duration_s or 0.0)):
-                break
-            await _first_of(stop, running.ended, timeout_s=LOOK_EVERY_S)
+        except FormatError as error:
+            click.echo(f"coilcall: {plain(str(error))}; of flags and marks only the latest are told", err=True)
+            found = Analysis(running.analyzer, [*reversed(now.flags)], [*reversed(now.marks)])
+        print_result(found, str(folder), as_json=False)
 
 
 async def _first_of(*events: asyncio.Event, timeout_s: float) -> None:

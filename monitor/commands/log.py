@@ -1,12 +1,14 @@
 """`coilcall log`."""
 
 import math
+import sys
 from pathlib import Path
 
 import click
 
 from monitor.cautions import CAUTIONS_IN_BRIEF
-from monitor.commands.common import CAUTIONS_AS_THEY_STAND, Finite, setup_option
+from monitor.commands.common import CAUTIONS_AS_THEY_STAND, Finite, Size, setup_option
+from monitor.interrupt import ignore_mark_signal
 
 
 @click.command(short_help="Record and analyse without a screen, for the road test.", epilog=CAUTIONS_AS_THEY_STAND)
@@ -19,7 +21,22 @@ from monitor.commands.common import CAUTIONS_AS_THEY_STAND, Finite, setup_option
     metavar="FOLDER",
     help="New folder; named after the time if not given.",
 )
-@click.option("--duration", "duration_s", type=Finite(0, min_open=True), metavar="S", help="Stop after S seconds.")
+@click.option(
+    "--duration",
+    "duration_s",
+    type=Finite(0, min_open=True),
+    default=math.inf,
+    metavar="S",
+    help="Stop after S seconds.",
+)
+@click.option(
+    "--size",
+    "size_bytes",
+    type=Size(),
+    default=math.inf,
+    metavar="SIZE",
+    help="Stop when the folder holds so much: 500MB, 20GB.",
+)
 @click.option(
     "--retry",
     "retry_s",
@@ -29,13 +46,25 @@ from monitor.commands.common import CAUTIONS_AS_THEY_STAND, Finite, setup_option
     help="Give an instrument up, with exit status 3, when it was lost for S seconds. Without it, it is tried again "
     "until somebody stops the command.",
 )
-def log(address: str, setup_file: Path | None, folder: Path | None, duration_s: float | None, retry_s: float) -> None:
-    """Record and analyse ADDRESS without a screen, for the road test; stop with Ctrl-C.
+def log(
+    address: str,
+    setup_file: Path | None,
+    folder: Path | None,
+    duration_s: float,
+    size_bytes: float,
+    retry_s: float,
+) -> None:
+    """Record and analyse ADDRESS without a screen, for the road test.
 
-    Every sample goes to a new folder, with the ledger of firings and flags beside it. State and flags are told on
-    stderr, the tally at the end on stdout. When the instrument is lost, the recording goes on as soon as it is back.
+    Any key marks the moment at which somebody felt it, a foot switch too; q or Ctrl-C stops. Every sample goes to a
+    new folder, with the ledger of firings, flags and marks beside it. What happens is told on stderr, in words on a
+    terminal and as JSON, one object a line, anywhere else; the tally at the end on stdout. When the instrument is
+    lost, the recording goes on as soon as it is back.
     """
-    from monitor.log import Terms, run
+    ignore_mark_signal()
+    if sys.stderr.isatty():
+        click.echo(CAUTIONS_IN_BRIEF, err=True)
+    from monitor.log import run
+    from monitor.road.stops import Terms
 
-    click.echo(CAUTIONS_IN_BRIEF, err=True)
-    run(address, setup_file, folder, Terms(duration_s, retry_s))
+    run(address, setup_file, folder, Terms(duration_s, size_bytes, retry_s))

@@ -88,6 +88,9 @@ def test_without_a_command_the_help_is_shown_and_nothing_done(run: Run) -> None:
         (["replay", "x.csv", "--speed", "1000"], "speed"),
         (["log", "x.csv", "--duration", "0"], "duration"),
         (["log", "x.csv", "--duration", "nan"], "not a number"),
+        (["log", "x.csv", "--size", "20"], "20GB"),
+        (["log", "x.csv", "--size", "0MB"], "above 0"),
+        (["log", "x.csv", "--size", "-1GB"], "no size"),
         (["log", "x.csv", "--retry", "nan"], "not a number"),
         (["replay", "x.csv", "--speed", "nan"], "not a number"),
         (["watch"], "needs a terminal"),
@@ -133,12 +136,12 @@ def test_log_records_a_stream_to_its_end_and_tells_the_tally(run: Run, recording
     assert status == 0
     assert "> 4" in out
     assert str(tmp_path / "kept") in out
-    assert err[0].startswith("Cautions: ")
-    assert {path.name for path in (tmp_path / "kept").iterdir()} == {
-        "recording.toml",
-        "samples-001.arrow",
-        "ledger.sqlite",
-    }
+    events = [json.loads(line)["event"] for line in err]
+    assert events[0] == "start"
+    assert events[-1] == "stop"
+    # The ledger's companions -wal and -shm are gone: it was closed whole.
+    files = {path.name for path in (tmp_path / "kept").iterdir() if path.is_file()}
+    assert files == {"recording.toml", "samples-001.arrow", "ledger.sqlite"}
     again, first = run("analyze", tmp_path / "kept", "--json")[1], run("analyze", recording, "--json")[1]
     assert json.loads(again) | {"recording": ""} == json.loads(first) | {"recording": ""}
 
@@ -164,24 +167,22 @@ def test_a_full_disk_is_one_line(run: Run, tmp_path: Path, monkeypatch: pytest.M
     assert err[-1] == "coilcall: the recording cannot be written: No space left on device"
 
 
-@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
 def test_an_interrupted_log_ends_whole_with_its_tally(tmp_path: Path, number: signal.Signals) -> None:
     command = [*COMMAND, "log", ENDLESS, "--to", str(tmp_path / "kept")]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
         assert process.stderr is not None
         for line in process.stderr:
-            if " FAULT " in line:
+            if json.loads(line)["event"] == "flag":
                 break
         process.send_signal(number)
         out, err = process.communicate(timeout=20)
     assert process.returncode == 0
     assert "> 4" in out
     assert "Traceback" not in err
-    assert {path.name for path in (tmp_path / "kept").iterdir()} == {
-        "recording.toml",
-        "samples-001.arrow",
-        "ledger.sqlite",
-    }
+    # The ledger's companions -wal and -shm are gone: it was closed whole.
+    files = {path.name for path in (tmp_path / "kept").iterdir() if path.is_file()}
+    assert files == {"recording.toml", "samples-001.arrow", "ledger.sqlite"}
 
 
 def test_a_reader_that_has_seen_enough_is_no_error(recording: Path) -> None:

@@ -1,0 +1,57 @@
+"""How it stands on a road test, in one line each. Whatever comes from outside is shown as plain text."""
+
+from monitor.flags import Flag, Severity
+from monitor.marks import LATE_S, Mark, flags_before
+from monitor.snapshot import Snapshot
+from monitor.source_view import SourceState, SourceView
+from monitor.text import elapsed, plain, share, span
+
+_SEVERITIES = {Severity.FAULT: "FAULT", Severity.WARNING: "warning", Severity.INFO: "info"}
+
+
+def flag_line(flag: Flag) -> str:
+    """One flag."""
+    return f"{elapsed(flag.start_s)} {_SEVERITIES[flag.severity]} {_what(flag)} {plain(flag.detail)}".rstrip()
+
+
+def mark_line(mark: Mark, now: Snapshot) -> str:
+    """One mark, and what was flagged in the seconds before it, the latest first."""
+    felt = [f"{_what(flag)} {span(mark.time_s - flag.start_s)} before" for flag in flags_before(mark, now.flags)]
+    note = f" {plain(mark.note)}" if mark.note else ""
+    flagged = ", ".join(felt) or f"nothing flagged in the {LATE_S:g} s before"
+    return f"{elapsed(mark.time_s)} MARK {mark.number} by {plain(mark.by)}{note}: {flagged}"
+
+
+def status_line(now: Snapshot, source: SourceView) -> str:
+    """How it stands; what is wrong with source, disk or network comes first."""
+    turns = sum(view.counts.opportunities for view in now.cylinders)
+    missed = [f"cylinder {cylinder}: {misses}" for cylinder, misses in missed_by_cylinder(now).items()]
+    facts = [
+        *_troubles(source),
+        elapsed(now.time_s),
+        now.state,
+        "speed unknown" if now.rpm is None else f"{now.rpm:.0f} rpm",
+        f"{turns} turns",
+        f"missed {', '.join(missed) or 'none'}",
+        f"{now.flags_raised} flags",
+        f"coverage {share(now.coverage)}",
+        f"lost samples {now.lost_samples}",
+    ]
+    return "  ".join(facts)
+
+
+def missed_by_cylinder(now: Snapshot) -> dict[int, int]:
+    """Turns without call or answer, of the cylinders that have any."""
+    counts = {view.cylinder: view.counts.missed.misses for view in now.cylinders}
+    return {cylinder: misses for cylinder, misses in counts.items() if misses}
+
+
+def _troubles(source: SourceView) -> list[str]:
+    lost = f"LOST for {span(source.outage_s or 0.0)}" if source.state is SourceState.LOST else ""
+    disk = f"DISK {plain(source.disk)}" if source.disk else ""
+    return [words for words in (lost, disk, plain(source.publishing)) if words]
+
+
+def _what(flag: Flag) -> str:
+    where = f" cylinder {flag.cylinder}" if flag.cylinder is not None else f" {flag.input}" if flag.input else ""
+    return f"{flag.kind}{plain(where)}"
