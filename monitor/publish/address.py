@@ -65,8 +65,8 @@ def parse_broker(address: str) -> Broker:
         port = parts.port or SCHEMES[parts.scheme]
     except (ValueError, KeyError):
         raise AddressError(f"the broker's address is not understood; write {FORM}") from None
-    if not parts.hostname or parts.query or parts.fragment:
-        raise AddressError(f"the broker's address has no host, or ends in ? or #; write {FORM}")
+    if not parts.hostname or set("?#") & set(address):
+        raise AddressError(f"the broker's address has no host, or has ? or # in it; write {FORM}")
     return Broker(parts.hostname, port, _root(parts), unquote(parts.username or "") or None, parts.scheme == "mqtts")
 
 
