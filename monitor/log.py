@@ -109,11 +109,12 @@ def run(address: str, setup_file: Path | None, folder: Path | None, terms: Terms
     clock = SystemClock()
     folder = folder or Path(f"coilcall-{clock.utc():%Y%m%d-%H%M%S}")
     source = supervised(source_for, address, clock, terms.retry_s)
-    asyncio.run(_run(source, Options(setup_file, folder), folder, terms))
+    asyncio.run(_run(source, Options(setup_file, folder), clock, terms))
 
 
-async def _run(source: Source, options: Options, folder: Path, terms: Terms) -> None:
-    clock, running = options.clock, None
+async def _run(source: Source, options: Options, clock: Clock, terms: Terms) -> None:
+    running, folder = None, options.folder
+    assert folder is not None
     with ExitStack() as until_all_is_kept:
         report = report_on(sys.stderr, clock)
         until_all_is_kept.callback(report.close)
