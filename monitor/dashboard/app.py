@@ -13,6 +13,7 @@ from textual.widgets import Footer
 from monitor.alerts import Alert, usual_alerts
 from monitor.dashboard.alarm import RESTORE_TITLE, SAVE_TITLE, Alarm
 from monitor.dashboard.big import Big
+from monitor.dashboard.cautions import Cautions
 from monitor.dashboard.findings import Findings, whole_text
 from monitor.dashboard.flags import Flags
 from monitor.dashboard.flex import Flex
@@ -71,6 +72,9 @@ class Dashboard(App[None]):
         Binding("n", "player('step')", "step"),
         Binding("f", "player('faster')", "faster"),
         Binding("s", "player('slower')", "slower"),
+        Binding("j", "player('later')", "next", key_display="j"),
+        Binding("k", "player('earlier')", "before", key_display="k"),
+        Binding("home", "player('beginning')", "begin", show=False),
     ]
 
     def __init__(
@@ -173,6 +177,10 @@ class Dashboard(App[None]):
         choices = (None, *TURNS_A_COLUMN)
         self._turns_per_column = choices[(choices.index(self._turns_per_column) + 1) % len(choices)]
         self.pull()
+
+    def action_cautions(self) -> None:
+        """Tell what to mind before a lead is connected."""
+        self.push_screen(Cautions())
 
     def action_flex(self) -> None:
         """Count and ring what lets go while harness and connectors are moved."""

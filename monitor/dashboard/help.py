@@ -16,7 +16,8 @@ FLAGS  X fault   ! warning   i information   ▼ your mark; newest first
 KEYS   q quit   ? this page   c turns in one column: 1, 2, 4, 8
        x flex test: move the harness, listen   t trace: the samples
        m mark: I felt it now   d where to look, in full
-       in a replay: space pause, n a little further, f faster, s slower
+       in a replay: space pause, n a little further, f faster, s slower,
+       j k the next or previous flag or mark, home the beginning
 
 An acknowledgement proves that primary current was switched.
 It does not prove a spark at the plug, still less combustion.

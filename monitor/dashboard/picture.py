@@ -51,3 +51,15 @@ class Player(Protocol):
     def slower(self) -> None:
         """Halve the speed, down to the lowest."""
         ...
+
+    def later(self) -> None:
+        """Go to where the next flag or mark is about to come."""
+        ...
+
+    def earlier(self) -> None:
+        """Go to where the flag or mark before this place is about to come."""
+        ...
+
+    def beginning(self) -> None:
+        """Go to the first sample."""
+        ...

@@ -52,9 +52,11 @@ def source_line(picture: Picture, width: int) -> Content:
         parts.append((" MUTED ", f"bold {INK}"))
     parts += [(f" {trouble} ", f"bold {BLACK} on {ORANGE}") for trouble in (source.disk, source.publishing) if trouble]
     total = f"/{elapsed(source.total_s)}" if source.total_s is not None else ""
+    replay = [plain(source.replay)] if source.replay else []
     outage = outage_fact(source)
     facts = [
         f"{elapsed(snapshot.time_s)}{total}",
+        *replay,
         outage or rate(source.sample_rate_hz),
         f"coverage {share(snapshot.coverage)}",
         f"lost samples {snapshot.lost_samples}",

@@ -26,6 +26,7 @@ from numpy.typing import NDArray
 
 from acquire.block import Counts, SampleBlock
 from acquire.recording import read_blocks, read_info
+from monitor.cautions import CAUTIONS
 from tests.drivers.scpi.server import Digitizer, HangUp, Server
 from tests.drivers.serial_board import encoding
 
@@ -201,6 +202,14 @@ WAYS: dict[str, Callable[[Path], Board | Instrument]] = {
 }
 
 
+def cautioned(folder: Path) -> Path:
+    """Make a folder of state in which the cautions are noted as read."""
+    note = folder / "state" / "coilcall" / "cautions-read"
+    note.parent.mkdir(parents=True)
+    note.write_text(CAUTIONS, encoding="utf-8")
+    return folder / "state"
+
+
 class Command:
     """`log`, or `watch --record`, on a terminal of its own."""
 
@@ -213,7 +222,8 @@ class Command:
         program = [sys.executable, "-c", "from monitor.cli import main; main()", name, address]
         self._process = subprocess.Popen(
             [*program, "--setup", str(folder / "setup.toml"), where, str(self.kept), *options],
-            stdin=follow, stdout=follow, stderr=follow, env=os.environ | {"TERM": "xterm-256color"},
+            stdin=follow, stdout=follow, stderr=follow,
+            env=os.environ | {"TERM": "xterm-256color", "XDG_STATE_HOME": str(cautioned(folder))},
         )  # fmt: skip
         os.close(follow)
         self.seen = bytearray()
@@ -250,7 +260,7 @@ class Command:
         if self._name == "log":
             return True
         os.write(self._lead, b"?")
-        self.until(lambda: b"Key off" in self.seen, "help")
+        self.until(lambda: b"one a cylinder" in self.seen, "help")
         os.write(self._lead, b"\x1b")
         return True
 
