@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from acquire.recording_guard import Dropped
 from monitor.firing.records import Firing
 from monitor.flags import Flag
 from monitor.marks import Mark
@@ -17,15 +18,6 @@ class Gap:
 
 
 @dataclass(frozen=True, slots=True)
-class Dropped:
-    """Samples that came and are not in the sample files, or no longer: `samples` of them from `first_index` on."""
-
-    first_index: int
-    samples: int
-    reason: str
-
-
-@dataclass(frozen=True, slots=True)
 class Event:
     """Something that befell the measurement at `time_s` seconds from the first sample.
 
@@ -37,6 +29,16 @@ class Event:
     kind: str
     detail: str
     lasted_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Clip:
+    """Surroundings kept in a folder of their own: `number` names it, `because` says which flags and marks lie in it."""
+
+    number: int
+    first_index: int
+    samples: int
+    because: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,4 +64,5 @@ class Entries:
     marks: Sequence[Mark] = ()
     events: Sequence[Event] = ()
     dropped: Sequence[Dropped] = ()
+    clips: Sequence[Clip] = ()
     first_index: int | None = None

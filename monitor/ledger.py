@@ -12,10 +12,11 @@ from types import TracebackType
 from typing import Self
 
 from acquire.errors import CoilcallError, FormatError
-from monitor.entries import Dropped, Entries, Event, Gap
+from acquire.recording_guard import Dropped
+from monitor.entries import Clip, Entries, Event, Gap
 from monitor.firing.records import Firing
 from monitor.flags import Flag
-from monitor.ledger_tables import SCHEMA, TABLES, VERSION
+from monitor.ledger_tables import SCHEMA, lay_out
 from monitor.marks import Mark
 
 LEDGER_NAME = "ledger.sqlite"
@@ -91,10 +92,7 @@ class Ledger:
         # FULL: in write-ahead mode anything less leaves what was committed last to the mercy of a power cut.
         self._book.executescript("PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;")
         if is_new:
-            about = f"('schema', '{SCHEMA}'), ('recording_id', '{uuid.uuid4().hex}')"
-            self._book.executescript(
-                f"BEGIN; PRAGMA user_version = {VERSION}; {TABLES} INSERT INTO about VALUES {about}; COMMIT;"
-            )
+            lay_out(self._book, uuid.uuid4().hex)
             return
         found = self._book.execute("SELECT value FROM about WHERE key = 'schema'").fetchone()
         if found != (SCHEMA,):
@@ -116,6 +114,7 @@ class Ledger:
         book.executemany(_insert("marks", Mark), map(astuple, entries.marks))
         book.executemany(_insert("events", Event), map(astuple, entries.events))
         book.executemany(_insert("dropped", Dropped), map(astuple, entries.dropped))
+        book.executemany(_insert("clips", Clip), map(astuple, entries.clips))
         if entries.first_index is not None:
             book.execute("UPDATE sessions SET first_index = ? WHERE number = ?", (entries.first_index, session))
         if entries.coverage is not None:
@@ -134,7 +133,7 @@ def _identity(path: Path) -> tuple[int, int] | None:
     return None
 
 
-def _insert(table: str, record: type[Firing | Flag | Gap | Mark | Event | Dropped]) -> str:
+def _insert(table: str, record: type[Firing | Flag | Gap | Mark | Event | Dropped | Clip]) -> str:
     names = [field.name for field in fields(record)]
     verb = "INSERT OR REPLACE" if record is Flag else "INSERT"
     return f"{verb} INTO {table} ({', '.join(names)}) VALUES ({', '.join('?' * len(names))})"

@@ -15,20 +15,24 @@ from functools import partial
 from pathlib import Path
 
 from acquire.block import StreamInfo
-from acquire.clock import Clock, SystemClock
+from acquire.clock import Clock
 from acquire.errors import CoilcallError
 from acquire.outage import Outage, Policy
 from acquire.pump import pumping
+from acquire.recording import read_info
+from acquire.resumed import Resumed
 from acquire.ring import RingReader
 from acquire.source import Source, health_of
 from acquire.supervised import Supervised
 from drivers.address import parse_address
 from monitor.analyzer import Analyzer, Step
 from monitor.choice import choose_setup
-from monitor.entries import Coverage, Entries
+from monitor.disk_terms import DiskTerms
+from monitor.entries import Coverage, Entries, Event
 from monitor.keeper import Keeper, keeping
 from monitor.listener import Listener
 from monitor.marks import Mark, MarkBook
+from monitor.outage_book import OutageBook
 from monitor.replay import Pace
 from monitor.snapshot import Snapshot
 from monitor.source_view import SourceState, SourceView
@@ -38,13 +42,13 @@ from monitor.source_view import SourceState, SourceView
 class Options:
     """`setup_file` wins over the set-up that came with the samples; `folder` is where to record, if anywhere.
 
-    `pace` is that of a replay, to be told on the screen. `clock` tells when to try a failing disk again.
+    `pace` is that of a replay, to be told on the screen.
     """
 
     setup_file: Path | None = None
     folder: Path | None = None
     pace: Pace | None = None
-    clock: Clock = field(default_factory=SystemClock)
+    disk: DiskTerms = field(default_factory=DiskTerms)
 
 
 def supervised(make: Callable[[str], Source], address: str, clock: Clock, retry_s: float = math.inf) -> Source:
@@ -75,7 +79,12 @@ class Session:
         """Of the recording, also when it goes on in a later session; of this session alone where nothing is kept."""
         self.publishing_state: Callable[[], str] = str
         """How publishing stands, in words; "" where all is well or nothing is published."""
+        self.doubt = ""
+        """Why it is not sure how long after the session before this one began; "" where it is."""
+        self._shift_s = 0.0
+        self._outages = OutageBook()
         self._marks = MarkBook()
+        self._is_abandoned = False
         self._listeners: list[Listener] = []
         self._source = source
         self._supervised = source if isinstance(source, Supervised) else None
@@ -100,6 +109,10 @@ class Session:
         newest = self.analyzer.standing.end_index + self._reader.statistics().lag_samples
         return self.note(newest / self.info.sample_rate_hz, by, note)
 
+    def abandon(self) -> None:
+        """Analyse no more, not even what has come: nobody looks at this session any longer."""
+        self._is_abandoned = True
+
     def note(self, time_s: float, by: str, note: str = "") -> Mark:
         """Enter a mark for that moment."""
         mark = self._marks.note(time_s, by, note)
@@ -107,8 +120,20 @@ class Session:
             self.keeper.enter_mark(mark)
         return mark
 
-    def coverage(self) -> Coverage:
-        """How much of the time was observed."""
+    def keep(self, keeper: Keeper, resumed: Resumed | None) -> None:
+        """Have it kept on the disk, in a recording that is gone on with or a new one."""
+        self.keeper, self.recording_id = keeper, keeper.counted.recording_id
+        self._marks = MarkBook(keeper.counted.mark)
+        if resumed is not None:
+            self._shift_s, self.doubt = resumed.first_index / self.info.sample_rate_hz, resumed.doubt
+            if self.doubt:
+                keeper.enter_event(Event(self._shift_s, "clock-set", self.doubt))
+
+    def take_stock(self) -> Coverage:
+        """Say how much of the time was observed, and enter what befell the source since the last call."""
+        if self.keeper is not None and self._supervised is not None:
+            for event in self._outages.news(self._supervised.outage, self._shift_s):
+                self.keeper.enter_event(event)
         standing = self.analyzer.standing
         return Coverage(standing.elapsed_s, standing.coverage, standing.lost_samples)
 
@@ -128,7 +153,7 @@ class Session:
             behind_s=self._reader.statistics().lag_samples / info.sample_rate_hz,
             recording_to=str(options.folder) if options.folder else None,
             times_lost=outage.number if outage else 0,
-            lost_at_s=outage.at_s if outage else None,
+            lost_at_s=outage.at_s + self._shift_s if outage else None,
             outage_s=self._supervised.outage_s if self._supervised else None,
             clock_error_ppm=health.clock_error_ppm,
             frames_damaged=health.frames_damaged,
@@ -150,10 +175,12 @@ class Session:
         """Feed every block to the end of the stream; what broke it off is kept in `error`."""
         try:
             async for block in self._reader:
+                if self._is_abandoned:
+                    break
                 step = self.analyzer.feed(block)
                 self._enter(step)
                 if self.keeper is not None:
-                    self.keeper.enter_gap_before(block)
+                    self.keeper.note_block(block)
                 for listener in self._listeners:
                     listener.take(block, step)
         except CoilcallError as error:
@@ -180,18 +207,20 @@ async def session(source: Source, options: Options) -> AsyncIterator[Session]:
     stream off is raised, if anything did, or what could not be kept. Raises AddressError, FormatError, SetupError,
     SourceLost, CoilcallError.
     """
+    resumed = _resumed(source, options)
     async with AsyncExitStack() as stack:
-        info, ring = await stack.enter_async_context(pumping(source))
+        info, ring = await stack.enter_async_context(pumping(resumed or source))
         setup = choose_setup(info, options.setup_file)
         running = Session(source, info, Analyzer(setup, info), stack.enter_context(ring.reader()), options)
         if options.folder is not None:
             recorded = stack.enter_context(ring.reader())
-            keeper = await stack.enter_async_context(keeping(options.folder, info, setup.text, options.clock))
-            running.keeper, running.recording_id = keeper, keeper.counted.recording_id
+            kept = replace(info, setup_toml=setup.text)
+            running.keep(await stack.enter_async_context(keeping(options.folder, kept, options.disk)), resumed)
         tasks = await stack.enter_async_context(asyncio.TaskGroup())
         if running.keeper is not None:
             tasks.create_task(running.keeper.record(recorded))
-            tasks.create_task(running.keeper.keep_book(running.ended, running.coverage))
+            tasks.create_task(running.keeper.keep_book(running.ended, running.take_stock))
+            tasks.create_task(running.keeper.keep_clips(running.ended))
         tasks.create_task(running.analyze())
         yield running
         source.close()
@@ -200,6 +229,13 @@ async def session(source: Source, options: Options) -> AsyncIterator[Session]:
         raise CoilcallError(f"{unkept}; {running.error}" if running.error else unkept)
     if running.error is not None:
         raise running.error
+
+
+def _resumed(source: Source, options: Options) -> Resumed | None:
+    """Make the source go on in the recording, where it should. Raises AddressError, FormatError where that is none."""
+    if options.folder is None or not options.disk.resume:
+        return None
+    return Resumed(source, read_info(options.folder), options.disk.clock)
 
 
 def _reason(outage: Outage | None) -> str:

@@ -26,10 +26,10 @@ class Mark:
 
 
 class MarkBook:
-    """Numbers marks as they come, and remembers the latest."""
+    """Numbers marks as they come, on from those that were `made` before, and remembers the latest."""
 
-    def __init__(self) -> None:
-        self._made = 0
+    def __init__(self, made: int = 0) -> None:
+        self._made = made
         self._latest: deque[Mark] = deque(maxlen=_KEPT)
 
     def note(self, time_s: float, by: str, note: str = "") -> Mark:

@@ -4,7 +4,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import TypeVar
 
-from monitor.entries import Coverage, Dropped, Entries, Event, Gap
+from acquire.recording_guard import Dropped
+from monitor.entries import Clip, Coverage, Entries, Event, Gap
 from monitor.firing.records import Firing
 from monitor.flags import Flag
 from monitor.marks import Mark
@@ -29,6 +30,7 @@ class Pending:
     marks: list[Mark] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
     dropped: list[Dropped] = field(default_factory=list)
+    clips: list[Clip] = field(default_factory=list)
     first_index: int | None = None
     rows_lost: int = 0
     """Rows given up for good, since the start."""
@@ -40,11 +42,11 @@ class Pending:
 
     def take(self, coverage: Coverage | None) -> Entries:
         """Give everything for one write; it is no longer here."""
-        flags = list(self.flags.values())
-        rows = (self.firings, flags, self.gaps, coverage, self.marks, self.events, self.dropped, self.first_index)
-        self.firings, self.flags, self.gaps, self.marks, self.events, self.dropped = [], {}, [], [], [], []
-        self.first_index = None
-        return Entries(*rows)
+        flags, first_index = list(self.flags.values()), self.first_index
+        rows = (self.firings, flags, self.gaps, coverage, self.marks, self.events, self.dropped, self.clips)
+        self.firings, self.flags, self.gaps, self.marks = [], {}, [], []
+        self.events, self.dropped, self.clips, self.first_index = [], [], [], None
+        return Entries(*rows, first_index)
 
     def give_back(self, entries: Entries) -> None:
         """Take back what could not be written; beyond the bound the oldest rows are lost, and that is booked."""
@@ -59,11 +61,12 @@ class Pending:
         self.marks = self._bounded([*entries.marks, *self.marks])
         self.events = self._bounded([*entries.events, *self.events])
         self.dropped = self._bounded([*entries.dropped, *self.dropped])
+        self.clips = self._bounded([*entries.clips, *self.clips])
         self.first_index = entries.first_index if self.first_index is None else self.first_index
 
     def give_up(self) -> None:
         """Count all that waits as lost."""
-        rows = (self.firings, self.flags, self.gaps, self.marks, self.events, self.dropped)
+        rows = (self.firings, self.flags, self.gaps, self.marks, self.events, self.dropped, self.clips)
         self.rows_lost += sum(map(len, rows))
 
     def _bounded(self, rows: list[T]) -> list[T]:

@@ -1,21 +1,42 @@
-"""Samples on the disk: what it does not take is told, tried again, and booked as missing."""
+"""Samples on the disk: what it does not take, or no longer has, is told and booked; what failed is tried again."""
 
-from acquire.block import SampleBlock
-from acquire.clock import Clock
-from acquire.recording import RecordingWriter
-from monitor.entries import Dropped
+from pathlib import Path
+
+from acquire.block import SampleBlock, StreamInfo
+from acquire.recording import DiskGuard, Dropped, RecordingWriter, Storage, default_reserve
+from monitor.disk_terms import DiskTerms
+from monitor.text import elapsed
 from monitor.trouble import Trouble, told
 
 
 class SampleStore:
-    """The sample files of one recording. Everything here belongs in the disk's thread, but `trouble.words`."""
+    """The sample files of one recording. Everything here belongs in the disk's thread, but what says otherwise."""
 
-    def __init__(self, writer: RecordingWriter, clock: Clock) -> None:
-        self._writer = writer
-        self._dropped: list[Dropped] = []
-        self.trouble = Trouble("samples", clock)
+    def __init__(self, folder: Path, info: StreamInfo, terms: DiskTerms) -> None:
+        """Raises AddressError, FormatError as RecordingWriter does, OSError where the disk fails."""
+        self.needed_from: int | None = None
+        """Index from which on samples may not be deleted; set from any thread."""
         self.samples_lost = 0
-        """Samples (of each input) that the disk did not take, since the start."""
+        """Samples of each input that the disk did not take, since the start. From any thread."""
+        self.trouble = Trouble("samples", terms.clock)
+        """Its words may be asked for from any thread."""
+        self._rate_hz = info.sample_rate_hz
+        self._dropped: list[Dropped] = []
+        self._deleted_until: int | None = None
+        self._writer = _writer(folder, info, terms, self)
+
+    @property
+    def words(self) -> str:
+        """What people should know of the samples, "" while all of them are kept. From any thread."""
+        if self.trouble.words or self._deleted_until is None:
+            return self.trouble.words
+        until = elapsed(self._deleted_until / self._rate_hz)
+        return f"the disk is nearly full: samples before {until} went to make room, but for the clips"
+
+    @property
+    def kept_index(self) -> int:
+        """Index before which every sample can be read from the disk, or is not there. From any thread."""
+        return self._writer.kept_index
 
     def write(self, block: SampleBlock) -> None:
         """Keep a block, or book it as dropped while the disk does not take any."""
@@ -27,7 +48,7 @@ class SampleStore:
             else:
                 self.trouble.over()
                 return
-        self._drop(Dropped(block.first_index, block.samples, self.trouble.reason))
+        self._lose(max(block.first_index, self._writer.end_index), block.end_index)
 
     def take_dropped(self) -> list[Dropped]:
         """What was dropped since the last call."""
@@ -35,18 +56,37 @@ class SampleStore:
         return dropped
 
     def close(self) -> None:
-        """End the files."""
+        """End the files; what still waited for the disk is lost where it fails."""
         try:
             self._writer.close()
         except OSError as error:
             self.trouble.failed(told(error))
+        self._lose(self._writer.kept_index, self._writer.end_index)
 
-    def _drop(self, dropped: Dropped) -> None:
-        """Book it, in one row with what it follows."""
-        self.samples_lost += dropped.samples
-        if self._dropped:
-            last = self._dropped[-1]
-            if (last.first_index + last.samples, last.reason) == (dropped.first_index, dropped.reason):
-                self._dropped[-1] = Dropped(last.first_index, last.samples + dropped.samples, last.reason)
-                return
+    def note_deleted(self, dropped: Dropped) -> None:
+        """Book a sample file that made room for newer ones."""
+        self._deleted_until = dropped.first_index + dropped.samples
         self._dropped.append(dropped)
+
+    def _lose(self, first_index: int, end_index: int) -> None:
+        """Book what the disk did not take, in one row with what it follows."""
+        samples, reason = end_index - first_index, self.trouble.last_reason
+        if samples <= 0:
+            return
+        self.samples_lost += samples
+        last = self._dropped[-1] if self._dropped else None
+        if last and last.reason == reason and last.first_index + last.samples == first_index:
+            self._dropped[-1] = Dropped(last.first_index, last.samples + samples, reason)
+        else:
+            self._dropped.append(Dropped(first_index, samples, reason))
+
+
+def _writer(folder: Path, info: StreamInfo, terms: DiskTerms, store: SampleStore) -> RecordingWriter:
+    reserve = terms.reserve_bytes if terms.reserve_bytes is not None else default_reserve(_existing(folder))
+    guard = DiskGuard(reserve, store.note_deleted, lambda: store.needed_from, terms.free)
+    return RecordingWriter(folder, info, None, Storage(terms.resume, terms.rollover, guard, terms.opener))
+
+
+def _existing(folder: Path) -> Path:
+    """The folder, or where it will be made."""
+    return next(path for path in (folder, *folder.absolute().parents) if path.exists())

@@ -10,7 +10,7 @@ class Trouble:
     """One kind of writing that may fail. Written by whoever does it; `words` may be read from any thread."""
 
     def __init__(self, what: str, clock: Clock) -> None:
-        self._what, self._clock = what, clock
+        self._what, self.clock = what, clock
         self._due_s = 0.0
         self.reason = ""
         """Why it fails now; "" while all is well."""
@@ -20,12 +20,12 @@ class Trouble:
     @property
     def is_due(self) -> bool:
         """Whether to write now: all is well, or it is time to try again."""
-        return not self.reason or self._clock.now() >= self._due_s
+        return not self.reason or self.clock.now() >= self._due_s
 
     def failed(self, reason: str) -> None:
         """Note that it failed just now."""
         self.reason = self.last_reason = reason
-        self._due_s = self._clock.now() + RETRY_S
+        self._due_s = self.clock.now() + RETRY_S
 
     def over(self) -> None:
         """Note that it went well."""

@@ -8,7 +8,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from acquire.errors import CoilcallError, FormatError
-from monitor.entries import Coverage, Dropped, Entries, Event, Gap
+from acquire.recording import Dropped
+from monitor.entries import Coverage, Entries, Event, Gap
 from monitor.firing.records import Firing, Outcome
 from monitor.flags import Flag, Kind, Severity
 from monitor.ledger import Ledger

@@ -3,6 +3,7 @@ import sqlite3
 from collections.abc import Sequence
 from dataclasses import astuple
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -34,7 +35,7 @@ def analysed(stream: tuple[StreamInfo, Sequence[SampleBlock]]) -> tuple[list[Fir
     return firings, flags
 
 
-def rows(folder: Path, table: str) -> list[tuple[object, ...]]:
+def rows(folder: Path, table: str) -> list[tuple[Any, ...]]:
     book = sqlite3.connect(folder / "ledger.sqlite")
     try:
         return book.execute(f"SELECT * FROM {table}").fetchall()

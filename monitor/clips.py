@@ -1,0 +1,61 @@
+"""The surroundings of flags and marks, kept apart from the samples that may have to go."""
+
+from collections.abc import Iterable
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+from acquire.block import StreamInfo
+from acquire.errors import CoilcallError
+from monitor.clip_cut import cut_clip
+from monitor.clip_plan import ClipPlan, Span
+from monitor.disk_terms import DiskTerms
+from monitor.disk_thread import in_thread
+from monitor.entries import Clip
+from monitor.flags import Flag
+from monitor.trouble import Trouble
+
+
+class Clips:
+    """Clips of the recording in `folder`. Everything here is called from the event loop.
+
+    They are cut in a thread of their own, out of sample files that were just written and still lie in memory: the
+    disk's thread need not wait for it, and nothing is held twice.
+    """
+
+    def __init__(self, folder: Path, info: StreamInfo, terms: DiskTerms, owner: ThreadPoolExecutor) -> None:
+        self._folder, self._info, self._owner = folder, info, owner
+        self._rate_hz = info.sample_rate_hz
+        self._flags_seen = 0
+        self.plan = ClipPlan(info.sample_rate_hz, terms.surroundings)
+        self.trouble = Trouble("clips", terms.clock)
+
+    def want(self, at_s: float) -> None:
+        """Keep what surrounds this moment."""
+        self.plan.want(round(at_s * self._rate_hz))
+
+    def note_flags(self, flags: Iterable[Flag]) -> None:
+        """Keep what surrounds each flag's beginning, and its end."""
+        for flag in flags:
+            if flag.number > self._flags_seen:
+                self._flags_seen = flag.number
+                self.want(flag.start_s)
+            if flag.end_s is not None:
+                self.want(flag.end_s)
+
+    async def cut(self, kept_index: int, *, is_last: bool = False) -> list[Clip]:
+        """Cut what is settled and lies on the disk up to `kept_index`; with `is_last` everything that is wanted."""
+        clips: list[Clip] = []
+        while self.trouble.is_due and (span := self.plan.next_span(kept_index, is_last=is_last)):
+            clip = await self._cut(span)
+            clips += [clip] if clip else []
+        return clips
+
+    async def _cut(self, span: Span) -> Clip | None:
+        try:
+            clip = await in_thread(self._owner, cut_clip, self._folder, self._info, span)
+        except CoilcallError as error:
+            self.trouble.failed(str(error))
+            return None
+        self.trouble.over()
+        self.plan.done(span)
+        return clip
