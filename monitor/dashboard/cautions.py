@@ -7,6 +7,7 @@ from textual.widgets import Static
 
 from monitor.cautions import CAUTIONS
 from monitor.cautions_read import note_read
+from monitor.dashboard.palette import PAGE
 
 _TEXT = f"{CAUTIONS}\n\nAny key puts this away, once and for all; ? tells it again."
 
@@ -14,9 +15,9 @@ _TEXT = f"{CAUTIONS}\n\nAny key puts this away, once and for all; ? tells it aga
 class Cautions(ModalScreen[None]):
     """Remembered as read when they are put away."""
 
-    CSS = """
-    Cautions { align: center middle; }
-    Cautions Static { width: 80; max-width: 100%; height: auto; padding: 1 2; background: #1C1C1C; }
+    CSS = f"""
+    Cautions {{ align: center middle; }}
+    Cautions Static {{ width: 80; max-width: 100%; height: auto; padding: 1 2; background: {PAGE}; }}
     """
 
     def compose(self) -> ComposeResult:

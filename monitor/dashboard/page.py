@@ -8,16 +8,18 @@ from textual.containers import VerticalScroll
 from textual.screen import ModalScreen
 from textual.widgets import Static
 
+from monitor.dashboard.palette import PAGE
+
 
 class Page(ModalScreen[None]):
     """One page that scrolls where the terminal is small; what stands in it stands as text."""
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape,q,question_mark,d,space", "dismiss", "back", show=True)]
 
-    CSS = """
-    Page { align: center middle; }
-    Page VerticalScroll { width: 90; max-width: 100%; height: auto; max-height: 100%; padding: 0 1; }
-    Page VerticalScroll { background: #1C1C1C; }
+    CSS = f"""
+    Page {{ align: center middle; }}
+    Page VerticalScroll {{ width: 90; max-width: 100%; height: auto; max-height: 100%; padding: 0 1; }}
+    Page VerticalScroll {{ background: {PAGE}; }}
     """
 
     def __init__(self, text: str) -> None:

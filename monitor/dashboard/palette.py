@@ -1,7 +1,8 @@
 """Colours and glyphs: every meaning has a glyph or a word of its own, and a colour besides.
 
-The eight colours are those of Masataka Okabe and Kei Ito, "Color Universal Design" (2002, revised 2008), chosen to be
-told apart with any kind of colour vision.
+The colours are those of Masataka Okabe and Kei Ito, "Color Universal Design" (2002, revised 2008), chosen to be told
+apart with any kind of colour vision; the eighth of them, a blue, is too dark for text on black. That what stands side by
+side is told apart and all text can be read is tested.
 """
 
 from typing import Final
@@ -14,12 +15,13 @@ ORANGE: Final = "#E69F00"
 SKY_BLUE: Final = "#56B4E9"
 BLUISH_GREEN: Final = "#009E73"
 YELLOW: Final = "#F0E442"
-BLUE: Final = "#0072B2"
 VERMILLION: Final = "#D55E00"
 REDDISH_PURPLE: Final = "#CC79A7"
 
 INK: Final = "#F2F2F2"
 QUIET: Final = "#A6A6A6"
+PAGE: Final = "#1C1C1C"
+"""The ground of a page that lies over the screen."""
 
 ROLE_COLOUR: Final = {
     "supply": ORANGE,
