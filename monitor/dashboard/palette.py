@@ -1,8 +1,8 @@
 """Colours and glyphs: every meaning has a glyph or a word of its own, and a colour besides.
 
 The colours are those of Masataka Okabe and Kei Ito, "Color Universal Design" (2002, revised 2008), chosen to be told
-apart with any kind of colour vision; the eighth of them, a blue, is too dark for text on black. That what stands side by
-side is told apart and all text can be read is tested.
+apart with any kind of colour vision; the eighth of them, a blue, is too dark for text on black. A test holds apart
+those that stand side by side.
 """
 
 from typing import Final
