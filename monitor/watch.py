@@ -1,13 +1,13 @@
-"""The dashboard over a session: a live source, or a recording at a pace."""
+"""The dashboard over a session of a live source."""
 
 import asyncio
 import socket
 from contextlib import AsyncExitStack
+from functools import partial
 
 import click
 
 from acquire.clock import SystemClock
-from acquire.source import Source
 from drivers.registry import source_for
 from monitor.browser.place import Place, listen, told
 from monitor.browser.serving import serving
@@ -17,7 +17,6 @@ from monitor.dashboard.picture import Watched
 from monitor.flex.flex_test import FlexTest
 from monitor.interrupt import stop_signals
 from monitor.live import Options, Session, session, supervised
-from monitor.replay import Pace, PacedSource
 from monitor.terminal import can_draw
 from monitor.trace.store import TraceStore
 
@@ -32,38 +31,29 @@ def run(address: str, options: Options, *, flexes: bool = False, place: Place | 
 
 async def watch(address: str, options: Options, *, flexes: bool = False, place: Place | None = None) -> int:
     """Show a session on this terminal; a live source that is lost is tried again until the person quits."""
-    if options.pace is not None:
-        source: Source = PacedSource(source_for(address), options.pace)
-    else:
-        source = supervised(source_for, address, SystemClock())
+    source = supervised(source_for, address, SystemClock())
     async with AsyncExitStack() as stack:
         listening = stack.enter_context(listen(place)) if place else None
         running = await stack.enter_async_context(session(source, options))
-        screen = dashboard_over(running, options.pace)
+        if listening is not None and not can_draw():
+            return await serve_only(running, listening)
+        screen = dashboard_over(running)
         if flexes:
             screen.call_later(screen.action_flex)
-        if listening is None:
-            return await show(screen)
-        return await show_everywhere(running, screen, listening)
-
-
-async def show_everywhere(watched: Watched, screen: Dashboard, listening: socket.socket) -> int:
-    """Show it in browsers, and on this terminal if it is one; say first where, and to whom."""
-    words = told(listening)
-    click.echo(words, err=True)
-    if not can_draw():
-        async with serving(watched, listening, lambda line: click.echo(f"coilcall: {line}", err=True)):
-            return await until_told()
-    screen.call_later(screen.push_screen, Page(words))
-    async with serving(watched, listening, lambda line: screen.notify(line, severity="error", markup=False)):
+        if listening is not None:
+            await stack.enter_async_context(serving(running, listening, partial(screen.notify, markup=False)))
+            click.echo(words := told(listening), err=True)
+            screen.call_later(screen.push_screen, Page(words))
         return await show(screen)
 
 
-async def until_told() -> int:
-    """Wait for an interrupt or a polite kill; the exit status."""
+async def serve_only(watched: Watched, listening: socket.socket) -> int:
+    """Show it in browsers alone until an interrupt or a polite kill comes; the exit status."""
+    click.echo(f"{told(listening)}\nCtrl-C ends it.", err=True)
     ended = asyncio.Event()
-    with stop_signals(ended.set):
-        await ended.wait()
+    async with serving(watched, listening, lambda line: click.echo(f"coilcall: {line}", err=True)):
+        with stop_signals(ended.set):
+            await ended.wait()
     return 0
 
 
@@ -74,10 +64,10 @@ async def show(screen: Dashboard) -> int:
     return screen.return_code or 0
 
 
-def dashboard_over(running: Session, pace: Pace | None = None) -> Dashboard:
+def dashboard_over(running: Session) -> Dashboard:
     """Make the screen of a session, with everything that samples are needed for."""
     hookup = running.analyzer.hookup
     flex, kept = FlexTest(hookup, running.info), TraceStore(running.info)
     running.listen(flex)
     running.listen(kept)
-    return Dashboard(running, pace, flex, (kept, hookup))
+    return Dashboard(running, None, flex, (kept, hookup))

@@ -6,6 +6,7 @@ from contextlib import asynccontextmanager
 from pathlib import Path
 
 from acquire.clock import Clock
+from acquire.errors import AddressError
 from monitor.dashboard.picture import Watched
 from monitor.dashboard.sheet import PULLS_PER_S
 from monitor.picture_json import encode
@@ -59,14 +60,23 @@ class Pictures:
 
 @asynccontextmanager
 async def offering(pictures: Pictures, path: Path) -> AsyncIterator[None]:
-    """Answer at this socket until the block is left; leaving waits for the viewers, which PATIENCE_S bounds."""
-    async with asyncio.TaskGroup() as answering:
+    """Answer at this socket until the block is left; then every viewer is let go. Raises AddressError."""
+    tasks, answering = asyncio.TaskGroup(), set[asyncio.Task[None]]()
 
-        def begin(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-            answering.create_task(pictures.answer(reader, writer))
+    def begin(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        task = tasks.create_task(pictures.answer(reader, writer))
+        answering.add(task)
+        task.add_done_callback(answering.discard)
 
-        server = await asyncio.start_unix_server(begin, path, limit=_LONGEST_QUESTION)
+    try:
+        server = await asyncio.start_unix_server(begin, path, limit=_LONGEST_QUESTION, start_serving=False)
+    except OSError as error:
+        raise AddressError(f"{path}: no socket can be made there: {error}; TMPDIR may name another place") from error
+    async with server, tasks:
+        await server.start_serving()
         try:
             yield
         finally:
             server.close()
+            for task in answering:
+                task.cancel()

@@ -1,6 +1,7 @@
 """Where the page is to be had, and by whom."""
 
 import ipaddress
+import os
 import re
 import socket
 from contextlib import suppress
@@ -37,7 +38,8 @@ def listen(place: Place) -> socket.socket:
         family, _, _, _, address = socket.getaddrinfo(place.host, place.port, type=socket.SOCK_STREAM)[0]
         return socket.create_server(address, family=family)
     except OSError as error:
-        raise AddressError(f"--serve {place.host}:{place.port}: {error.strerror}; another would be right") from error
+        reason = error.strerror if isinstance(error, socket.gaierror) else os.strerror(error.errno or 0)
+        raise AddressError(f"--serve {place.host}:{place.port}: {reason}; another would be right") from error
 
 
 def told(listening: socket.socket) -> str:

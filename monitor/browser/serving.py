@@ -21,15 +21,15 @@ _ENDING_S = 3.0
 
 @asynccontextmanager
 async def serving(watched: Watched, listening: socket.socket, tell: Callable[[str], object]) -> AsyncIterator[None]:
-    """Serve the screen of `watched` at a listening socket, which is taken over, until the block is left.
+    """Serve the screen of `watched` at a listening socket until the block is left.
 
     `tell` is given one line if the page's server ends before that; what is watched goes on. No process is left behind.
+    Raises AddressError where viewers cannot be answered.
     """
     with TemporaryDirectory(prefix="coilcall-") as private:  # which nobody else may enter
         path = Path(private) / "pictures"
         async with offering(Pictures(watched, SystemClock()), path), asyncio.TaskGroup() as tasks:
             server = await _start(listening, path)
-            listening.close()
             telling = tasks.create_task(_tell_of_end(server, tell))
             try:
                 yield

@@ -16,7 +16,7 @@ LONGEST_SILENCE_S = 60
 
 
 class InBrowser(Dashboard):
-    """The dashboard in a page, which has the keyboard only once it was drawn."""
+    """The dashboard in a page, which has the keyboard only once it was drawn, and neither bell nor title."""
 
     def on_app_focus(self) -> None:
         """Draw the line of keys, which is left out while the keyboard is elsewhere."""
@@ -28,7 +28,7 @@ async def view(path: Path) -> None:
     distant = Distant(path, lambda: signal.alarm(LONGEST_SILENCE_S))
     async with asyncio.TaskGroup() as tasks:
         following = tasks.create_task(distant.follow())
-        await InBrowser(distant).run_async()
+        await InBrowser(distant, alerts=frozenset()).run_async()
         following.cancel()
 
 

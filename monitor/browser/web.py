@@ -10,7 +10,6 @@ import shlex
 import signal
 import socket
 import sys
-from contextlib import suppress
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -60,12 +59,14 @@ def is_own_page(origin: str, host: str) -> bool:
     Browsers let any page open a socket anywhere, and say in Origin which page it was (RFC 6455, 10.2). A name that
     somebody else has pointed at this machine would pass that, so only numbers and this machine's own names do.
     """
-    name = urlsplit(f"http://{host}").hostname or ""
-    with suppress(ValueError):
-        ipaddress.ip_address(name)
-        return origin == f"http://{host}"
+    if origin != f"http://{host}":
+        return False
     own = socket.gethostname().lower()
-    return origin == f"http://{host}" and name in {"localhost", own, f"{own}.local", socket.getfqdn().lower()}
+    try:
+        name = urlsplit(origin).hostname or ""
+        return name in {"localhost", own, f"{own}.local"} or bool(ipaddress.ip_address(name))
+    except ValueError:
+        return False
 
 
 async def serve(listening: socket.socket, path: str) -> None:
