@@ -55,7 +55,7 @@ class SampleFiles:
         self._number = last_number(folder)
         self._file: SampleFile | None = None
         self.has_failed = False
-        """Whether the disk refused what it was given last."""
+        """Whether the disk failed, and has taken no batch since."""
 
     @property
     def total_bytes(self) -> int:
@@ -70,6 +70,7 @@ class SampleFiles:
                 self._put_away(self._file.finish())
             file = self._file or self._begin()
             file.append(first_index, counts)
+        self.has_failed = False
 
     def sync(self, every_samples: int) -> None:
         """Make the disk keep it where so many samples wait for that."""
@@ -112,7 +113,6 @@ class SampleFiles:
             if self._file:
                 self._put_away(self._file.give_up())
             raise
-        self.has_failed = False
 
 
 def _total(stretches: Iterable[Stretch]) -> int:

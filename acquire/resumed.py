@@ -12,8 +12,8 @@ from acquire.source import Source
 class Resumed:
     """Shifts a source's sample indices to where they stand in `recorded`, what `read_info` says of a recording.
 
-    Its first sample goes where the civil clock says: (now - started) * rate. Never before the recording's end, and never
-    right at it, as between two runs there is a gap, however short.
+    Its first sample goes where the civil clock says, (now - started) * rate, but behind the recording's end, and never
+    right at it: between two runs there is a gap, however short.
     """
 
     def __init__(self, source: Source, recorded: StreamInfo, clock: Clock) -> None:
