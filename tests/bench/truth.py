@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from acquire.block import Counts, SampleBlock
+from acquire.block import Counts, SampleBlock, StreamInfo
 from acquire.recording import read_blocks, read_info
 from drivers.address import parse_address
 from drivers.simulated.options import engine_from
@@ -55,8 +55,12 @@ def truth(query: str) -> Truth:
     """Draw the samples of a simulated engine that ends, and analyse them block by block."""
     engine = engine_from(parse_address(f"simulated:?pace=0&{query}"))
     info = engine.open()
-    analyzer = Analyzer(parse_setup(info.setup_toml or "", "simulated"), info)
-    blocks = tuple(engine.blocks())
+    return analysed(info, tuple(engine.blocks()))
+
+
+def analysed(info: StreamInfo, blocks: tuple[SampleBlock, ...]) -> Truth:
+    """Take these samples for the truth."""
+    analyzer = Analyzer(parse_setup(info.setup_toml or "", "truth"), info)
     steps = [(block.end_index, analyzer.feed(block)) for block in blocks]
     steps.append((blocks[-1].end_index, analyzer.finish()))
     return Truth(
@@ -80,15 +84,21 @@ class Samples:
         return self.read + self.missing
 
 
-def samples_in(kept: Path, drawn: Truth) -> Samples:
-    """Hold a recording's samples against the truth; a folder without a header holds none."""
-    read = missing = wrong = 0
+def samples_in(kept: Path, drawn: Truth, *, begins_anew: bool = False) -> Samples:
+    """Hold a recording's samples against the truth; a folder without a header holds none.
+
+    With `begins_anew` the engine began again with its first sample after each gap.
+    """
+    read = missing = wrong = zero = 0
     if not (kept / "recording.toml").exists():
         return Samples()
     for block in read_blocks(kept, read_info(kept)):
-        missing = block.first_index - read
+        if block.first_index > read + missing:
+            missing = block.first_index - read
+            zero = block.first_index if begins_anew else 0
         read += block.samples
-        wrong += int(np.count_nonzero(block.counts != drawn.counts[:, block.first_index : block.end_index]))
+        right = drawn.counts[:, block.first_index - zero : block.end_index - zero]
+        wrong += int(np.count_nonzero(block.counts != right))
     return Samples(read, missing, wrong)
 
 
