@@ -2,7 +2,7 @@
 
 import signal
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import AbstractContextManager, contextmanager, suppress
+from contextlib import AbstractContextManager, contextmanager
 
 MARK_SIGNAL: int | None = getattr(signal, "SIGUSR1", None)
 """What another program sends to mark the moment; None where the system has no such signal."""
@@ -30,19 +30,18 @@ def stop_signals(stop: Callable[[], object]) -> AbstractContextManager[None]:
 def answering(answers: Mapping[int, Callable[[], object]]) -> Iterator[None]:
     """Within the block these signals call their answers in the event loop; afterwards all is as it was.
 
-    Where the loop cannot watch signals (Windows), an interrupt cancels the main task, which ends it as cleanly.
+    The loop's own way to watch signals leaves a moment, when it ends, in which they kill.
     """
     import asyncio  # not above: the command line needs the names of signals before it needs this
 
     loop = asyncio.get_running_loop()
-    before = {number: signal.getsignal(number) for number in answers}
-    with suppress(NotImplementedError):
-        for number, answer in answers.items():
-            loop.add_signal_handler(number, answer)
+
+    def answer(number: int, _: object) -> None:
+        loop.call_soon_threadsafe(answers[number])
+
+    before = {number: signal.signal(number, answer) for number in answers}
     try:
         yield
     finally:
-        with suppress(NotImplementedError):
-            for number in answers:
-                loop.remove_signal_handler(number)
-                signal.signal(number, before[number])
+        for number, handler in before.items():
+            signal.signal(number, handler)

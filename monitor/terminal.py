@@ -24,7 +24,7 @@ def outliving(stream: TextIO) -> Iterator[None]:
     try:
         yield
         stream.flush()
-    except OSError:
+    except (OSError, SystemExit):  # a table's reader that is gone makes rich end the program
         with suppress(OSError, ValueError):
             os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
