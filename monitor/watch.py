@@ -41,7 +41,9 @@ async def watch(address: str, options: Options, *, flexes: bool = False, place: 
         if flexes:
             screen.call_later(screen.action_flex)
         if listening is not None:
-            await stack.enter_async_context(serving(running, listening, partial(screen.notify, markup=False)))
+            await stack.enter_async_context(
+                serving(running, listening, partial(screen.notify, severity="error", markup=False))
+            )
             click.echo(words := told(listening), err=True)
             screen.call_later(screen.push_screen, Page(words))
         return await show(screen)

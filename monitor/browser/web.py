@@ -71,7 +71,7 @@ def is_own_page(origin: str, host: str) -> bool:
 
 async def serve(listening: socket.socket, path: str) -> None:
     """Serve until stdin ends or a polite kill comes."""
-    viewer = shlex.join([sys.executable, "-P", "-m", "monitor.browser.viewer", path])
+    viewer = "exec " + shlex.join([sys.executable, "-P", "-m", "monitor.browser.viewer", path])
     runner = web.AppRunner(Screens(viewer).application(), access_log=None, shutdown_timeout=0.2)
     await runner.setup()
     await web.SockSite(runner, listening).start()

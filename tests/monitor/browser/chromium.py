@@ -1,5 +1,6 @@
 """A browser without a screen, told what to do over its own debugging protocol."""
 
+import asyncio
 import base64
 import json
 import shutil
@@ -8,11 +9,13 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
+from urllib.parse import parse_qs, urlsplit
 
 import aiohttp
 import pytest
 
 needs_chromium = pytest.mark.skipif(shutil.which("chromium") is None, reason="no chromium is installed")
+_AXES = (("x", "width"), ("y", "height"))
 PHONE = (390, 844)
 """Width and height of a common phone, in CSS pixels."""
 
@@ -27,6 +30,7 @@ class Page:
         """All that was written to the terminal in the page."""
         self.asked: list[str] = []
         """The address of everything that the page asked for."""
+        self._screen = ""
 
     async def call(self, method: str, **parameters: object) -> dict[str, Any]:
         self._calls += 1
@@ -44,12 +48,31 @@ class Page:
             self.drawn += base64.b64decode(frame["payloadData"]) if frame["opcode"] == 2 else b""
         if message.get("method") == "Network.requestWillBeSent":
             self.asked.append(message["params"]["request"]["url"])
+        if message.get("method") == "Network.webSocketCreated":
+            self._screen = message["params"]["url"]
         return message
 
     async def read_until(self, words: str) -> None:
         """Take in what is drawn until the words were among it."""
         while words.encode() not in self.drawn:
             await self._next()
+
+    async def wait_for(self, condition: str) -> None:
+        """Ask the page until it is so; meanwhile what is drawn is taken in."""
+        while not await self.script(condition):  # noqa: ASYNC110  the page has no event for it
+            await asyncio.sleep(0.05)
+
+    def terminal_size(self) -> tuple[int, int]:
+        """Columns and rows of the terminal in the page, as it asked for them."""
+        asked = parse_qs(urlsplit(self._screen).query)
+        return int(asked["width"][0]), int(asked["height"][0])
+
+    async def tap(self, selector: str) -> None:
+        """Touch the middle of something."""
+        place = f"document.querySelector('{selector}').getBoundingClientRect()"
+        point = {axis: await self.script(f"{place}.{axis} + {place}.{side} / 2") for axis, side in _AXES}
+        await self.call("Input.dispatchTouchEvent", type="touchStart", touchPoints=[point])
+        await self.call("Input.dispatchTouchEvent", type="touchEnd", touchPoints=[])
 
     async def script(self, code: str) -> Any:  # noqa: ANN401  whatever it gives
         return (await self.call("Runtime.evaluate", expression=code))["result"].get("value")

@@ -1,5 +1,6 @@
-"""Which processes run."""
+"""What a program leaves: which processes run, and what is in a folder."""
 
+import asyncio
 from contextlib import suppress
 from pathlib import Path
 
@@ -12,3 +13,15 @@ def running(words: str) -> list[int]:
             if words.encode() in (process / "cmdline").read_bytes():
                 found.append(int(process.name))
     return found
+
+
+async def gone(words: str) -> None:
+    """Wait until no such process is left; what was killed takes a moment to go."""
+    async with asyncio.timeout(10):
+        while running(words):  # noqa: ASYNC110  nobody says so
+            await asyncio.sleep(0.01)
+
+
+def inside(folder: Path) -> list[tuple[str, int]]:
+    """Name and permissions of everything in it."""
+    return [(path.name, path.stat().st_mode & 0o777) for path in folder.iterdir()]

@@ -14,7 +14,7 @@ from acquire.errors import AddressError
 from monitor.browser.place import Place, listen
 from monitor.browser.serving import serving
 from monitor.browser.web import MOST_SCREENS
-from tests.monitor.browser.processes import running
+from tests.monitor.browser.processes import gone, inside, running
 from tests.monitor.dashboard.pictures import Still, snapshot
 
 DEADLINE_S = 30
@@ -45,18 +45,6 @@ async def served(
             aiohttp.ClientSession() as http,
         ):
             yield url, http
-
-
-def inside(folder: Path) -> list[tuple[str, int]]:
-    """Name and permissions of everything in it."""
-    return [(path.name, path.stat().st_mode & 0o777) for path in folder.iterdir()]
-
-
-async def gone(words: str) -> None:
-    """Wait until no such process is left; what was killed takes a moment to go."""
-    async with asyncio.timeout(1):
-        while running(words):  # noqa: ASYNC110  nobody says so
-            await asyncio.sleep(0.01)
 
 
 async def read_until(screen: aiohttp.ClientWebSocketResponse, words: bytes) -> None:
