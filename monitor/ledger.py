@@ -52,7 +52,7 @@ class Ledger:
             raise CoilcallError(f"{path}: {wrong}")
         try:
             self._book = sqlite3.connect(path, BUSY_S, isolation_level=None, check_same_thread=False)
-            self._prepare(is_new=is_new)
+            self._prepare()
             self.counted = self._begin_session(started_utc)
         except sqlite3.Error as error:
             raise self._error(error) from error
@@ -88,12 +88,11 @@ class Ledger:
             self._book.execute("PRAGMA journal_mode = DELETE")
         self._book.close()
 
-    def _prepare(self, *, is_new: bool) -> None:
+    def _prepare(self) -> None:
         # FULL: in write-ahead mode anything less leaves what was committed last to the mercy of a power cut.
         self._book.executescript("PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;")
-        if is_new:
+        if not self._book.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
             lay_out(self._book, uuid.uuid4().hex)
-            return
         found = self._book.execute("SELECT value FROM about WHERE key = 'schema'").fetchone()
         if found != (SCHEMA,):
             self._book.close()

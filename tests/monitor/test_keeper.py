@@ -1,0 +1,220 @@
+"""A session on disks that fail: the analysis goes on, what can be kept is kept, and what cannot is said and booked."""
+
+import asyncio
+import errno
+import io
+import queue
+import shutil
+import threading
+from collections.abc import AsyncIterator, Callable, Iterator
+from contextlib import asynccontextmanager
+from dataclasses import astuple, dataclass, field, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from acquire.block import SampleBlock, StreamInfo
+from acquire.errors import CoilcallError
+from acquire.recording import Rollover, read_blocks, read_info
+from monitor.disk_terms import DiskTerms, Surroundings
+from monitor.entries import Entries
+from monitor.live import Options, Session, session
+from monitor.trouble import RETRY_S
+from tests.monitor.streams import engine_running
+from tests.monitor.test_live import analysed, rows
+
+FULL = OSError(errno.ENOSPC, "No space left on device")
+
+
+@dataclass
+class SetClock:
+    """Stands until it is set."""
+
+    time_s: float = 50.0
+    utc_now: datetime = datetime(2026, 1, 1, tzinfo=UTC)
+
+    def now(self) -> float:
+        return self.time_s
+
+    def utc(self) -> datetime:
+        return self.utc_now
+
+    def wait(self, seconds: float, stop: threading.Event) -> bool:
+        raise NotImplementedError
+
+
+@dataclass
+class Disk:
+    """Takes sample files only while it is not full."""
+
+    is_full: bool = False
+    clock: SetClock = field(default_factory=SetClock)
+
+    def open(self, path: Path) -> io.RawIOBase:
+        if self.is_full:
+            raise FULL
+        disk = self
+
+        class File(io.FileIO):
+            def write(self, data: object) -> int:
+                if disk.is_full:
+                    raise FULL
+                return super().write(data)  # type: ignore[arg-type]
+
+        return File(path, "xb")
+
+
+class Fed:
+    """Gives the blocks it is told to give, when it is told."""
+
+    def __init__(self) -> None:
+        self.info, self.stream = engine_running(8.0)
+        self._blocks: queue.Queue[SampleBlock | None] = queue.Queue()
+        self.given = 0
+
+    def give(self, count: int) -> None:
+        for block in self.stream[self.given : self.given + count]:
+            self._blocks.put(block)
+        self.given += count
+
+    def open(self) -> StreamInfo:
+        return self.info
+
+    def blocks(self) -> Iterator[SampleBlock]:
+        while (block := self._blocks.get()) is not None:
+            yield block
+
+    def close(self) -> None:
+        self._blocks.put(None)
+
+
+@asynccontextmanager
+async def kept(folder: Path, source: Fed, disk: Disk, **terms: object) -> AsyncIterator[Session]:
+    disk_terms = replace(DiskTerms(clock=disk.clock, opener=disk.open), **terms)  # type: ignore[arg-type]
+    async with session(source, Options(folder=folder, disk=disk_terms)) as running:
+        yield running
+
+
+async def until(holds: Callable[[], object]) -> None:
+    """Let the threads get there; the test's timeout is the deadline."""
+    while not holds():  # noqa: ASYNC110
+        await asyncio.sleep(0.002)
+
+
+def samples(folder: Path) -> tuple[list[int], np.ndarray]:
+    blocks = list(read_blocks(folder, read_info(folder)))
+    indices = [np.arange(block.first_index, block.end_index) for block in blocks]
+    return np.concatenate(indices).tolist(), np.concatenate([block.counts for block in blocks], axis=1)
+
+
+def end_s(source: Fed) -> float:
+    return source.stream[source.given - 1].end_index / source.info.sample_rate_hz
+
+
+async def test_a_full_disk_stops_no_analysis_and_samples_go_on_once_there_is_room(tmp_path: Path) -> None:
+    source, disk, folder = Fed(), Disk(), tmp_path / "drive"
+    with pytest.raises(CoilcallError, match=r"not everything could be kept: .* samples of each input .*No space left"):  # noqa: PT012 - it is raised when the session is left
+        async with kept(folder, source, disk) as running:
+            source.give(8)
+            await until(lambda: running.snapshot().time_s >= end_s(source))
+            disk.is_full = True
+            source.give(8)
+            await until(lambda: running.snapshot().time_s >= end_s(source))
+            await until(lambda: "No space left" in running.source().disk)
+            assert "tried every 5 s" in running.source().disk
+            disk.is_full, disk.clock.time_s = False, disk.clock.time_s + RETRY_S
+            source.give(100)
+            await until(lambda: running.snapshot().time_s >= end_s_of_all(source))
+            await until(lambda: running.source().disk == "")
+    firings, flags = analysed((source.info, source.stream))
+    assert rows(folder, "firings") == [astuple(firing) for firing in firings]
+    assert rows(folder, "flags") == [astuple(flag) for _, flag in sorted(flags.items())]
+    indices, counts = samples(folder)
+    np.testing.assert_array_equal(counts, np.concatenate([b.counts for b in source.stream], axis=1)[:, indices])
+    dropped = [index for first, count, _ in rows(folder, "dropped") for index in range(first, first + count)]
+    assert dropped
+    assert sorted(indices + dropped) == list(range(source.stream[-1].end_index))
+    assert all("No space left on device" in reason for *_, reason in rows(folder, "dropped"))
+
+
+def end_s_of_all(source: Fed) -> float:
+    return source.stream[-1].end_index / source.info.sample_rate_hz
+
+
+async def test_what_the_ledger_does_not_take_waits_and_nothing_is_lost_when_it_is_back(tmp_path: Path) -> None:
+    source, disk, folder = Fed(), Disk(), tmp_path / "drive"
+    told: list[Entries] = []
+    async with kept(folder, source, disk) as running:
+        running.on_committed(told.append)
+        source.give(8)
+        await until(lambda: rows(folder, "coverage"))
+        book = (folder / "ledger.sqlite").rename(tmp_path / "elsewhere")
+        source.give(100)
+        await until(lambda: "ledger.sqlite: is gone" in running.source().disk)
+        mark = running.mark("key")
+        told_before = len(told)
+        assert not any(entries.marks for entries in told)
+        book.rename(folder / "ledger.sqlite")
+        disk.clock.time_s += RETRY_S
+        await until(lambda: running.source().disk == "")
+        assert len(told) > told_before
+    firings, flags = analysed((source.info, source.stream))
+    assert rows(folder, "firings") == [astuple(firing) for firing in firings]
+    assert rows(folder, "flags") == [astuple(flag) for _, flag in sorted(flags.items())]
+    assert rows(folder, "marks") == [astuple(mark)]
+    assert [firing for entries in told for firing in entries.firings] == firings
+
+
+async def test_a_ledger_that_stays_away_is_the_last_word_and_samples_are_there(tmp_path: Path) -> None:
+    source, disk, folder = Fed(), Disk(), tmp_path / "drive"
+    with pytest.raises(CoilcallError, match=r"not everything could be kept: \d+ rows of the ledger .*is gone"):  # noqa: PT012 - it is raised when the session is left
+        async with kept(folder, source, disk):
+            (folder / "ledger.sqlite").rename(tmp_path / "elsewhere")
+            source.give(100)
+    indices, _ = samples(folder)
+    assert len(indices) == source.stream[-1].end_index
+
+
+async def test_a_folder_deleted_under_it_is_said_and_the_analysis_goes_on(tmp_path: Path) -> None:
+    source, disk, folder = Fed(), Disk(), tmp_path / "drive"
+    with pytest.raises(CoilcallError, match="not everything could be kept"):  # noqa: PT012 - it is raised when the session is left
+        async with kept(folder, source, disk) as running:
+            source.give(8)
+            await until(lambda: rows(folder, "coverage"))
+            shutil.rmtree(folder)
+            source.give(16)
+            await until(lambda: "is gone" in running.source().disk and "samples" in running.source().disk)
+            source.give(100)
+            await until(lambda: running.snapshot().time_s >= end_s_of_all(source))
+    assert not folder.exists()
+
+
+async def test_on_a_disk_nearly_full_the_oldest_samples_go_and_what_surrounds_flags_stays(tmp_path: Path) -> None:
+    source, disk, folder = Fed(), Disk(), tmp_path / "drive"
+    near = Surroundings(before_s=0.4, after_s=0.2, late_s=0.5)
+    short = Rollover(max_s=0.5)
+    async with kept(folder, source, disk, free=small, reserve_bytes=0, rollover=short, surroundings=near) as running:
+        source.give(15)
+        await until(lambda: (folder / "clips" / "0002").exists())
+        while source.given < len(source.stream):
+            source.give(1)
+            await until(lambda: running.snapshot().time_s >= end_s(source))
+        await until(lambda: "nearly full: samples before 0:00:0" in running.source().disk)
+    dropped = rows(folder, "dropped")
+    assert all("deleted to make room" in reason for *_, reason in dropped)
+    gone = sum(count for _, count, _ in dropped)
+    indices, counts = samples(folder)
+    assert indices == list(range(gone, source.stream[-1].end_index))
+    assert counts.nbytes < SMALL_BYTES
+    assert len(rows(folder, "firings")) == len(analysed((source.info, source.stream))[0])
+    assert max(samples(folder / "clips" / "0001")[0]) < gone
+
+
+SMALL_BYTES = 400_000
+
+
+def small(folder: Path) -> int:
+    """Free bytes of a disk that holds sample files alone."""
+    return SMALL_BYTES - sum(path.stat().st_size for path in folder.glob("samples-*.arrow"))
