@@ -79,7 +79,10 @@ class Connection:
         return sum(1 for _ in takewhile(lambda outcome: outcome is None, outcomes))
 
     async def received(self, *topics: str) -> AsyncIterator[Letter]:
-        """Subscribe, then give what comes, retained messages first."""
+        """Subscribe, then give what comes, retained messages first; without a topic nothing, until it breaks.
+
+        Somebody should always wait here: a call that waits for an answer does not notice that the connection broke.
+        """
         try:
             for topic in topics:
                 await self._client.subscribe(topic, qos=1)
@@ -143,6 +146,8 @@ def _client(access: Access, tls: ssl.SSLContext | None, will: Letter | None) -> 
 def _away(error: Exception) -> BrokerAway:
     if any(word in str(error).lower() for word in ("authori", "user name or password")):
         return BrokerRefused(f"the broker does not let us in: user or password is wrong ({_words(error)})")
+    if "timed out" in str(error):
+        return BrokerAway("it does not answer")
     if "CERTIFICATE" in str(error):
         return BrokerRefused(f"the broker's certificate is not to be trusted: {_words(error)}")
     return BrokerAway(_words(error))

@@ -1,7 +1,7 @@
 """What others may ask for, where that is switched on: a mark, or the end."""
 
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from acquire.clock import Clock
 from acquire.errors import FormatError
@@ -18,12 +18,10 @@ _IDS_KEPT = 100
 
 
 class Orders:
-    """Obeys what is understood and counts what is not."""
+    """Obeys what comes on `topics` and is understood, and counts what is not."""
 
-    def __init__(
-        self, topic: str, mark: Callable[[str, str], object], stop: Callable[[], object], clock: Clock
-    ) -> None:
-        self._topic, self._mark, self._stop, self._clock = topic, mark, stop, clock
+    def __init__(self, topics: Sequence[str], mark: Mark, stop: Callable[[], object], clock: Clock) -> None:
+        self._topics, self._mark, self._stop, self._clock = topics, mark, stop, clock
         self._done: deque[str] = deque(maxlen=_IDS_KEPT)
         self._marked_at_s = self._refused_at_s = -1e9
         self.refused = 0
@@ -37,7 +35,7 @@ class Orders:
 
     async def take(self, connection: Connection) -> None:
         """Listen until the connection breaks."""
-        async for letter in connection.received(self._topic):
+        async for letter in connection.received(*self._topics):
             self.obey(letter)
 
     def obey(self, letter: Letter) -> None:

@@ -27,7 +27,8 @@ class Publisher:
     def __init__(self, told: Told, access: Access, room: Room, clock: Clock, stop: Callable[[], object]) -> None:
         self._told, self._access, self._room = told, access, room
         self._line = Line(access, clock)
-        self._orders = Orders(access.broker.topic("command"), told.mark, stop, clock)
+        topics = [access.broker.topic("command")] if access.takes_commands else []
+        self._orders = Orders(topics, told.mark, stop, clock)
         self._current = Current(told, access, room, self._orders, clock)
         self._finishing = asyncio.Event()
         self._failure = ""
@@ -77,10 +78,9 @@ class Publisher:
 
     async def _serve(self, connection: Connection) -> None:
         async with asyncio.TaskGroup() as tasks:
-            orders = tasks.create_task(self._orders.take(connection)) if self._access.takes_commands else None
+            orders = tasks.create_task(self._orders.take(connection))
             await self._send(connection)
-            if orders is not None:
-                orders.cancel()
+            orders.cancel()
 
     async def _send(self, connection: Connection) -> None:
         """What waits, in pieces, and between them how it stands; at the end that it has ended."""

@@ -13,7 +13,7 @@ def own_state(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture
-def broker(tmp_path: Path) -> Iterator[Mosquitto]:
+def open_to_all(tmp_path: Path) -> Iterator[Mosquitto]:
     """A broker that lets everybody in."""
     running = Mosquitto(tmp_path).start()
     yield running

@@ -208,7 +208,7 @@ def test_whatever_comes_the_screen_can_be_drawn_and_keeps_its_shape(letters: lis
     for one in (letter(state()), tally(3, "..X"), *letters):
         follower.take(one)
     picture = Picture(follower.snapshot(), follower.source())
-    lines = [engine_line(picture.snapshot, 80), source_line(picture, 80), *lanes(picture, 80, 1)]
+    lines = [engine_line(picture, 80), source_line(picture, 80), *lanes(picture, 80, 1)]
     lines += [*flag_lines(picture.snapshot, 80, 6), *verdict_lines(verdict(picture), 80, 3)]
     assert {cell_len(line.plain) for line in lines} == {80}
     assert not any(character < " " for line in lines for character in line.plain)

@@ -22,10 +22,12 @@ async def publish(address: str, drive: Drive, *flags: int) -> list[str]:
     return said
 
 
-async def test_flags_arrive_in_order_each_with_an_id_and_at_the_end_the_state_says_offline(broker: Mosquitto) -> None:
+async def test_flags_arrive_in_order_each_with_an_id_and_then_the_state_is_offline(
+    open_to_all: Mosquitto,
+) -> None:
     drive = Drive()
-    async with listening(broker.address()) as listener:
-        async with publishing(Access(parse_broker(broker.address())), CLOCK, print) as attach:
+    async with listening(open_to_all.address()) as listener:
+        async with publishing(Access(parse_broker(open_to_all.address())), CLOCK, print) as attach:
             attach(drive, drive.stop)
             drive.commit(flag(1))
             await comes_true(lambda: listener.of("flag"))
@@ -72,8 +74,10 @@ async def test_a_broker_that_is_away_is_told_in_words_and_found_again(tmp_path: 
     broker.kill()
 
 
-async def test_commands_are_obeyed_once_where_they_are_taken_and_refused_in_words_otherwise(broker: Mosquitto) -> None:
-    access = Access(parse_broker(broker.address()), takes_commands=True)
+async def test_commands_are_obeyed_once_where_they_are_taken_and_otherwise_refused(
+    open_to_all: Mosquitto,
+) -> None:
+    access = Access(parse_broker(open_to_all.address()), takes_commands=True)
     drive = Drive()
     commands = [
         b"\x1b[2J", b"{", b'{"schema":"coilcall.command/1","command":"format"}', b'{"command":"mark"}',
@@ -81,7 +85,7 @@ async def test_commands_are_obeyed_once_where_they_are_taken_and_refused_in_word
         json.dumps({"schema": "coilcall.command/1", "command": "mark", "note": "there", "id": "a"}).encode(),
         json.dumps({"schema": "coilcall.command/1", "command": "stop"}).encode(),
     ]  # fmt: skip
-    async with publishing(access, CLOCK, print) as attach, listening(broker.address()) as listener:
+    async with publishing(access, CLOCK, print) as attach, listening(open_to_all.address()) as listener:
         attach(drive, drive.stop)
         await comes_true(lambda: listener.of("state"))
         assert listener.of("state")[-1]["takes_commands"] is True
