@@ -90,4 +90,6 @@ class DiskGuard:
         return stretch.file_bytes
 
     def _refusal(self) -> str:
-        return f"the disk is full but for the last {self._reserve_bytes / 1e6:.0f} MB, and no samples may take those"
+        reserve = self._reserve_bytes
+        size = f"{reserve / 1e6:.0f} MB" if reserve >= 1e6 else f"{reserve / 1e3:.0f} kB"
+        return f"the disk is full but for the last {size}, and no samples may take those"
