@@ -104,7 +104,7 @@ def samples_in(kept: Path, drawn: Truth, *, begins_anew: bool = False) -> Sample
 
 @dataclass(frozen=True)
 class Book:
-    """SQLite's own word on a book, its firings and its flags; empty where there is none."""
+    """SQLite's own word on a book, its firings and its flags; none where it has no tables yet."""
 
     sound: str = "ok"
     firings: tuple[Row, ...] = ()
@@ -118,6 +118,8 @@ def book_in(kept: Path) -> Book:
         return Book()
     with closing(sqlite3.connect(path)) as book:
         (sound,) = book.execute("PRAGMA integrity_check").fetchone()
+        if not book.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
+            return Book(sound)
         return Book(sound, _all(book, "firings", Firing), _all(book, "flags", Flag))
 
 
