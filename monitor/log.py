@@ -5,6 +5,7 @@ import signal
 import sys
 from collections.abc import Callable
 from contextlib import ExitStack
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -18,7 +19,8 @@ from drivers.registry import source_for
 from monitor.analysis import Analysis, print_result
 from monitor.entries import Event
 from monitor.interrupt import MARK_SIGNAL, answering, end_signals
-from monitor.ledger import LEDGER_NAME
+from monitor.keeper import Keeper
+from monitor.ledger import LEDGER_NAME, Counted
 from monitor.ledger_reader import read_flags, read_marks
 from monitor.live import Options, Session, session, supervised
 from monitor.road.awake import kept_awake
@@ -40,9 +42,9 @@ class Log:
     All of it is called from the event loop.
     """
 
-    def __init__(self, running: Session, report: Report, clock: Clock) -> None:
-        self._running, self._report, self._clock = running, report, clock
-        self._news = News()
+    def __init__(self, running: Session, keeper: Keeper, report: Report, clock: Clock) -> None:
+        self._running, self._keeper, self._report, self._clock = running, keeper, report, clock
+        self._news = News(keeper.counted.flag)
         self._keys = Keys()
         self._looked_s = clock.now()
         self._woken = asyncio.Event()
@@ -99,36 +101,38 @@ class Log:
 
     def _note_standstill(self, time_s: float, gone_s: float) -> None:
         words = standstill(gone_s)
-        if self._running.keeper is not None:
-            self._running.keeper.enter_event(Event(time_s, "suspended", words, gone_s))
+        self._keeper.enter_event(Event(time_s, "suspended", words, gone_s))
         self._report.tell(Item("suspended", time_s, f"{elapsed(time_s)} {words}", {"lasted_s": round(gone_s, 3)}))
 
 
-def run(address: str, setup_file: Path | None, folder: Path | None, terms: Terms) -> None:
-    """Log until it ends, and say at the end what was found, whatever ended it. Raises what `session` raises."""
+def run(address: str, options: Options, terms: Terms) -> None:
+    """Log until it ends, and say at the end what was found, whatever ended it. Raises what `session` raises.
+
+    Where the options name no folder, it is named after the time.
+    """
     clock = SystemClock()
-    folder = folder or Path(f"coilcall-{clock.utc():%Y%m%d-%H%M%S}")
+    folder = options.folder or Path(f"coilcall-{clock.utc():%Y%m%d-%H%M%S}")
     source = supervised(source_for, address, clock, terms.retry_s)
-    asyncio.run(_run(source, Options(setup_file, folder), clock, terms))
+    asyncio.run(_run(source, replace(options, folder=folder), folder, clock, terms))
 
 
-async def _run(source: Source, options: Options, clock: Clock, terms: Terms) -> None:
-    running, folder = None, options.folder
-    assert folder is not None
+async def _run(source: Source, options: Options, folder: Path, clock: Clock, terms: Terms) -> None:
+    running = None
     with ExitStack() as until_all_is_kept:
         report = report_on(sys.stderr, clock)
         until_all_is_kept.callback(report.close)
         try:
             async with session(source, options) as running, kept_awake() as sleeps:
-                log = Log(running, report, clock)
+                assert running.keeper is not None
+                log = Log(running, running.keeper, report, clock)
                 until_all_is_kept.enter_context(answering(_answers(log)))
                 attend = until_all_is_kept.enter_context(keyboard(log.take_keys))
-                report.tell(await asyncio.to_thread(start, folder, running.info, sleeps))
+                report.tell(await asyncio.to_thread(start, running, running.keeper, folder, sleeps))
                 await log.run(Stops(terms, folder, clock), attend)
         finally:
             report.close()
-            if running is not None and running.ended.is_set():
-                _print_result(running, folder)
+            if running is not None and running.keeper is not None and running.ended.is_set():
+                _print_result(running, running.keeper.counted, folder)
 
 
 def _answers(log: Log) -> dict[int, Callable[[], object]]:
@@ -138,16 +142,19 @@ def _answers(log: Log) -> dict[int, Callable[[], object]]:
     return answers | ({} if MARK_SIGNAL is None else {MARK_SIGNAL: partial(log.mark, "signal")})
 
 
-def _print_result(running: Session, folder: Path) -> None:
-    """Print what the ledger holds; where it cannot be read, what is still remembered."""
+def _print_result(running: Session, before: Counted, folder: Path) -> None:
+    """Print what this session found, as the ledger holds it; where that cannot be read, what is still remembered."""
     book, now = folder / LEDGER_NAME, running.snapshot()
     with outliving(sys.stderr), outliving(sys.stdout):
         try:
-            found = Analysis(running.analyzer, read_flags(book), read_marks(book))
+            flags = [flag for flag in read_flags(book) if flag.number > before.flag]
+            marks = [mark for mark in read_marks(book) if mark.number > before.mark]
         except FormatError as error:
             click.echo(f"coilcall: {plain(str(error))}; of flags and marks only the latest are told", err=True)
-            found = Analysis(running.analyzer, [*reversed(now.flags)], [*reversed(now.marks)])
-        print_result(found, str(folder), as_json=False)
+            flags, marks = [*reversed(now.flags)], [*reversed(now.marks)]
+        print_result(Analysis(running.analyzer, flags, marks), str(folder), as_json=False)
+        if before.session:
+            click.echo("\nThis is what came since it was gone on with; coilcall analyze tells all of it.")
 
 
 async def _first_of(*events: asyncio.Event, timeout_s: float) -> None:

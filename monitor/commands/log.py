@@ -22,6 +22,14 @@ from monitor.interrupt import ignore_mark_signal
     help="New folder; named after the time if not given.",
 )
 @click.option(
+    "--resume",
+    "resumed",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    help="Go on in this recording, of the same inputs and rate, instead of beginning a new one; what was not recorded "
+    "between is a gap.",
+)
+@click.option(
     "--duration",
     "duration_s",
     type=Finite(0, min_open=True),
@@ -50,6 +58,7 @@ def log(
     address: str,
     setup_file: Path | None,
     folder: Path | None,
+    resumed: Path | None,
     duration_s: float,
     size_bytes: float,
     retry_s: float,
@@ -61,10 +70,15 @@ def log(
     terminal and as JSON, one object a line, anywhere else; the tally at the end on stdout. When the instrument is
     lost, the recording goes on as soon as it is back.
     """
+    if folder is not None and resumed is not None:
+        raise click.UsageError("--to begins a recording and --resume goes on with one: give one of them")
     ignore_mark_signal()
     if sys.stderr.isatty():
         click.echo(CAUTIONS_IN_BRIEF, err=True)
+    from monitor.disk_terms import DiskTerms
+    from monitor.live import Options
     from monitor.log import run
     from monitor.road.stops import Terms
 
-    run(address, setup_file, folder, Terms(duration_s, size_bytes, retry_s))
+    options = Options(setup_file, resumed or folder, disk=DiskTerms(resume=resumed is not None))
+    run(address, options, Terms(duration_s, size_bytes, retry_s))

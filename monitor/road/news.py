@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
+from monitor.flags import Flag
 from monitor.marks import flags_before
 from monitor.road.words import flag_line, mark_line
 from monitor.snapshot import Snapshot
@@ -25,9 +26,13 @@ class Item:
 
 
 class News:
-    """Remembers what it has given, and gives the rest."""
+    """Remembers what it has given, and gives the rest.
 
-    def __init__(self) -> None:
+    Flags have the numbers that the ledger gives them: `flags_before` are those of sessions before this one.
+    """
+
+    def __init__(self, flags_before: int = 0) -> None:
+        self._flags_before = flags_before
         self._flags = self._marks = self._lost = self._back = 0
         self._disk = self._publishing = ""
 
@@ -49,15 +54,18 @@ class News:
         if unseen > 0:
             yield Item("flags", now.time_s, f"{unseen} more flags, in the ledger", {"count": unseen})
         for flag in new:
-            yield Item("flag", flag.start_s, flag_line(flag), asdict(flag))
+            yield Item("flag", flag.start_s, flag_line(flag), self._booked(flag))
         self._flags = max(self._flags, now.flags_raised)
 
     def _new_marks(self, now: Snapshot) -> Iterator[Item]:
         for mark in reversed(now.marks):
             if mark.number > self._marks:
                 self._marks = mark.number
-                felt = [asdict(flag) for flag in flags_before(mark, now.flags)]
+                felt = [self._booked(flag) for flag in flags_before(mark, now.flags)]
                 yield Item("mark", mark.time_s, mark_line(mark, now), asdict(mark) | {"flags": felt})
+
+    def _booked(self, flag: Flag) -> dict[str, Any]:
+        return asdict(flag) | {"number": self._flags_before + flag.number}
 
     def _of_source(self, source: SourceView) -> Iterator[Item]:
         """Lost, and back, each time once; an outage too short to have been seen is told afterwards."""

@@ -9,6 +9,8 @@ from typing import Any
 from acquire.block import StreamInfo
 from acquire.recording_guard import default_reserve, free_bytes
 from acquire.recording_layout import bytes_per_s
+from monitor.keeper import Keeper
+from monitor.live import Session
 from monitor.road.keyboard import STDIN
 from monitor.road.news import Item
 from monitor.text import plain
@@ -40,11 +42,13 @@ def look_ahead(folder: Path, info: StreamInfo) -> Outlook:
         return Outlook(bytes_per_s(info), None, None)
 
 
-def start(folder: Path, info: StreamInfo, sleeps: str) -> Item:
+def start(running: Session, keeper: Keeper, folder: Path, sleeps: str) -> Item:
     """Tell all of it. `sleeps` says why the machine may fall asleep, "" where it will not. May wait for the disk."""
+    info, before = running.info, keeper.counted.session
     outlook = look_ahead(folder, info)
     words = (
-        f"Recording to {plain(str(folder))}",
+        f"{'Going on in' if before else 'Recording to'} {plain(str(folder))}",
+        *([f"  time:  {plain(running.doubt)}"] if running.doubt else []),
         "  kept:  every sample, the ledger, and clips around flags and marks",
         *_room(outlook),
         *_hands(),
@@ -53,6 +57,9 @@ def start(folder: Path, info: StreamInfo, sleeps: str) -> Item:
     facts: dict[str, Any] = {
         "schema": SCHEMA,
         "folder": str(folder),
+        "recording_id": running.recording_id,
+        "session": before + 1,
+        "doubt": running.doubt,
         "source": info.source,
         "pid": os.getpid(),
         "sample_rate_hz": info.sample_rate_hz,
@@ -63,7 +70,7 @@ def start(folder: Path, info: StreamInfo, sleeps: str) -> Item:
         "lasts_s": outlook.lasts_s,
         "kept_awake": not sleeps,
     }
-    return Item("start", 0.0, "\n".join(words), facts)
+    return Item("start", running.snapshot().time_s, "\n".join(words), facts)
 
 
 def _room(outlook: Outlook) -> Iterator[str]:

@@ -89,6 +89,8 @@ def test_without_a_command_the_help_is_shown_and_nothing_done(run: Run) -> None:
         (["log", "x.csv", "--duration", "0"], "duration"),
         (["log", "x.csv", "--duration", "nan"], "not a number"),
         (["log", "x.csv", "--size", "20"], "20GB"),
+        (["log", "x.csv", "--to", "a", "--resume", "b"], "one of them"),
+        (["log", "simulated:", "--resume", "nowhere"], "nowhere"),
         (["log", "x.csv", "--size", "0MB"], "above 0"),
         (["log", "x.csv", "--size", "-1GB"], "no size"),
         (["log", "x.csv", "--retry", "nan"], "not a number"),
@@ -146,6 +148,29 @@ def test_log_records_a_stream_to_its_end_and_tells_the_tally(run: Run, recording
     assert json.loads(again) | {"recording": ""} == json.loads(first) | {"recording": ""}
 
 
+def test_a_recording_is_gone_on_with_by_a_second_log(run: Run, tmp_path: Path) -> None:
+    engine, kept = "simulated:?rate=20000&duration=3&fault=no-answer,cylinder=4,probability=0.5", tmp_path / "kept"
+    assert run("log", engine, "--to", kept)[0] == 0
+    flags = len(json.loads(run("analyze", kept, "--json")[1])["flags"])
+    status, out, err = run("log", engine, "--resume", kept)
+    assert status == 0
+    assert "3.0 s at 20000 samples/s" in out
+    assert "since it was gone on with" in out
+    told = [json.loads(line) for line in err]
+    assert (told[0]["event"], told[0]["session"]) == ("start", 2)
+    numbers = [event["number"] for event in told if event["event"] == "flag"]
+    assert numbers[0] == flags + 1
+    assert len(json.loads(run("analyze", kept, "--json")[1])["flags"]) >= flags + len(numbers)
+
+
+def test_a_recording_is_not_gone_on_with_by_other_inputs(run: Run, recording: Path, tmp_path: Path) -> None:
+    assert run("log", recording, "--to", tmp_path / "kept")[0] == 0
+    status, out, err = run("log", "simulated:?rate=50000&duration=3", "--resume", tmp_path / "kept")
+    assert (status, out) == (2, "")
+    assert err == [f"coilcall: {tmp_path / 'kept' / 'recording.toml'}: cannot go on with this recording: "
+                   "50000 Hz where it was 20000 Hz"]  # fmt: skip
+
+
 def test_a_lost_instrument_is_status_3_and_the_tally_is_told_all_the_same(
     run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -164,7 +189,8 @@ def test_a_full_disk_is_one_line(run: Run, tmp_path: Path, monkeypatch: pytest.M
     monkeypatch.setattr(RecordingWriter, "write", full)
     status, _, err = run("log", recording, "--to", tmp_path / "kept")
     assert status == 2
-    assert err[-1] == "coilcall: the recording cannot be written: No space left on device"
+    lost = "80000 samples of each input (No space left on device)"
+    assert err[-1] == f"coilcall: not everything could be kept: {lost}"
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
@@ -191,4 +217,5 @@ def test_a_reader_that_has_seen_enough_is_no_error(recording: Path) -> None:
         assert process.stdout is not None
         process.stdout.close()
         assert process.stderr is not None
-        assert process.stderr.read() == ""
+        said = process.stderr.read().splitlines()
+    assert all(line.startswith("coilcall: ") and "no ledger" in line for line in said)

@@ -25,7 +25,8 @@ class Logging:
 
     def __init__(self, running: Session, folder: Path, terms: Terms) -> None:
         self.running, self.clock, self.told = running, WaitingClock(), Told()
-        self.log = Log(running, self.told, self.clock)
+        assert running.keeper is not None
+        self.log = Log(running, running.keeper, self.told, self.clock)
         self.stops = Stops(terms, folder, self.clock)
 
     async def run(self) -> str:

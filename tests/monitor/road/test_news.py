@@ -58,3 +58,11 @@ def test_trouble_with_disk_and_network_is_told_when_it_changes_and_when_it_is_ov
     both = words(news.since(snapshot(), source(publishing="mqtt: broker away")))
     assert both == ["0:01:01 disk: written again", "0:01:01 publishing: mqtt: broker away"]
     assert words(news.since(snapshot(), source())) == ["0:01:01 publishing: up to date"]
+
+
+def test_in_a_recording_that_is_gone_on_with_flags_have_the_numbers_of_its_ledger() -> None:
+    flag = miss(1, 4, 59.0)
+    now = snapshot(marks=(Mark(6, 61.0, "key"),), flags=(flag,), flags_raised=1)
+    raised, marked = News(flags_before=40).since(now, source())
+    assert raised.facts["number"] == 41
+    assert [flag["number"] for flag in marked.facts["flags"]] == [41]
