@@ -12,6 +12,8 @@ from monitor.picture_json import LONGEST, decode
 from monitor.snapshot import Snapshot
 from monitor.source_view import SourceState, SourceView
 
+_ANSWER_S = 2.0
+"""Who does not answer for so long does not watch; a picture that stands still must not pass for one of now."""
 _AGAIN_S = 1.0
 """How long after a refusal it is tried again."""
 
@@ -44,8 +46,7 @@ class Distant:
             try:
                 await self._follow_once()
             except (OSError, ValueError) as error:
-                reason = str(error) if isinstance(error, FormatError) else "the program that watches has ended"
-                self._source = replace(self._source, state=SourceState.LOST, reason=reason)
+                self._source = replace(self._source, state=SourceState.LOST, reason=_reason(error))
             await asyncio.sleep(_AGAIN_S)
 
     async def _follow_once(self) -> None:
@@ -60,9 +61,16 @@ class Distant:
     async def _ask(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         is_mark = self._marks > 0
         writer.write(MARK if is_mark else PICTURE)
-        line = await reader.readline()
+        async with asyncio.timeout(_ANSWER_S):
+            line = await reader.readline()
         if not line:
             raise ConnectionError
         self._snapshot, self._source = decode(line)
         self._marks -= is_mark
         self._heard()
+
+
+def _reason(error: Exception) -> str:
+    if isinstance(error, FormatError):
+        return str(error)
+    return f"the program that watches {'does not answer' if isinstance(error, TimeoutError) else 'has ended'}"

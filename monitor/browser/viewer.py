@@ -8,15 +8,25 @@ import signal
 import sys
 from pathlib import Path
 
+from textual.events import Resize
+
 from monitor.browser.distant import Distant
 from monitor.dashboard.app import Dashboard
 
 LONGEST_SILENCE_S = 60
 """The server lets a browser that hangs go after some 22 s; what is then still stuck in a write ends itself."""
+MOST_CELLS = 200_000
+"""A browser may ask for a terminal of any size; so much is more than any screen shows."""
 
 
 class InBrowser(Dashboard):
     """The dashboard in a page, which has the keyboard only once it was drawn, and neither bell nor title."""
+
+    def on_resize(self, event: Resize) -> None:
+        """Leave rather than draw what no screen can show."""
+        if event.size.area > MOST_CELLS:
+            event.prevent_default()
+            self.exit()
 
     def on_app_focus(self) -> None:
         """Draw the line of keys, which is left out while the keyboard is elsewhere."""

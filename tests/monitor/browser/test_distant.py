@@ -1,4 +1,5 @@
 import asyncio
+import socket
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -66,6 +67,18 @@ async def test_where_nobody_is_the_source_is_lost_and_asked_for_again(
         async with offering(Pictures(Still(), SystemClock()), tmp_path / "p"):
             await heard.wait()
             assert watched.source().state is SourceState.FLOWING
+
+
+async def test_a_picture_that_stands_still_does_not_pass_for_one_of_now(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(distant, "_ANSWER_S", 0.05)
+    with socket.socket(socket.AF_UNIX) as stopped:
+        stopped.bind(str(tmp_path / "p"))
+        stopped.listen()
+        async with following(tmp_path / "p") as (watched, _):
+            await lost(watched)
+            assert watched.source().reason == "the program that watches does not answer"
 
 
 async def test_an_answer_that_is_no_picture_is_told_and_nothing_of_it_shown(tmp_path: Path) -> None:

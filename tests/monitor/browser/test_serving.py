@@ -82,6 +82,18 @@ async def test_a_page_from_elsewhere_and_one_screen_too_many_are_refused(
     await gone(str(private))
 
 
+@pytest.mark.usefixtures("private")
+async def test_a_terminal_larger_than_any_screen_is_not_drawn(listening: socket.socket) -> None:
+    async with served(Still(), listening, []) as (url, http):
+        huge = await http.ws_connect(f"{url}/ws?width=1000000&height=1000000", origin=url)
+        grown = await http.ws_connect(f"{url}/ws", origin=url)
+        await read_until(grown, b"RUNNING")
+        await grown.send_json(["resize", {"width": 1_000_000, "height": 1_000_000}])
+        for screen in (huge, grown):
+            while not screen.closed:
+                await screen.receive()
+
+
 async def test_a_server_that_dies_is_told_and_what_is_watched_goes_on(private: Path, listening: socket.socket) -> None:
     told: list[str] = []
     async with served(Still(), listening, told) as (url, http):
