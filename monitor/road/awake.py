@@ -3,7 +3,7 @@
 import asyncio
 import shutil
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager, suppress
+from contextlib import asynccontextmanager
 
 _WAYS = (
     ("systemd-inhibit", "--what=idle:sleep:handle-lid-switch", "--who=coilcall", "--why=logging a road test"),
@@ -12,6 +12,8 @@ _WAYS = (
 """Commands of the systems' own that hold off sleep for as long as the command that they are given runs."""
 ANSWER_S = 3.0
 """How long one may take to begin."""
+END_S = 0.5
+"""How long one may take to end, before it is made to."""
 
 
 @asynccontextmanager
@@ -25,16 +27,28 @@ async def kept_awake() -> AsyncIterator[str]:
         yield f"none of {', '.join(way[0] for way in _WAYS)} is here"
         return
     pipe = asyncio.subprocess.PIPE
-    # In a session of its own: an interrupt from the keyboard is not meant for it.
-    holder = await asyncio.create_subprocess_exec(
-        *way, "cat", stdin=pipe, stdout=pipe, stderr=pipe, start_new_session=True
-    )
+    try:
+        # In a session of its own: an interrupt from the keyboard is not meant for it.
+        holder = await asyncio.create_subprocess_exec(
+            *way, "cat", stdin=pipe, stdout=pipe, stderr=pipe, start_new_session=True
+        )
+    except OSError as error:
+        yield f"{way[0]}: {error.strerror}"
+        return
     try:
         yield await _refusal(holder)
     finally:
-        with suppress(OSError):
-            assert holder.stdin is not None
-            holder.stdin.close()
+        await _let_go(holder)
+
+
+async def _let_go(holder: asyncio.subprocess.Process) -> None:
+    assert holder.stdin is not None
+    holder.stdin.close()
+    try:
+        async with asyncio.timeout(END_S):
+            await holder.wait()
+    except TimeoutError:
+        holder.kill()
         await holder.wait()
 
 
@@ -43,12 +57,14 @@ async def _refusal(holder: asyncio.subprocess.Process) -> str:
     assert holder.stdin is not None
     assert holder.stdout is not None
     assert holder.stderr is not None
-    with suppress(OSError, TimeoutError):
-        holder.stdin.write(b"\n")
+    try:
         async with asyncio.timeout(ANSWER_S):
+            holder.stdin.write(b"\n")
             if await holder.stdout.read(1):
                 return ""
             said = (await holder.stderr.read(1000)).decode(errors="replace").strip()
             return said.splitlines()[-1] if said else f"it ended with status {await holder.wait()}"
-    holder.kill()
-    return f"no answer within {ANSWER_S:g} s"
+    except TimeoutError:
+        return f"no answer within {ANSWER_S:g} s"
+    except OSError as error:
+        return f"it ended: {error.strerror}"
