@@ -46,6 +46,7 @@ async def _start(listening: socket.socket, path: Path) -> Process:
         stdout=PIPE,
         stderr=STDOUT,
         pass_fds=[listening.fileno()],
+        env=os.environ | {"TERM": "xterm-256color"},  # the page's, whatever this terminal is
         start_new_session=True,
     )
 

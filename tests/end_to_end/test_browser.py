@@ -32,7 +32,7 @@ def watching(private: Path, *options: object) -> Iterator[tuple[subprocess.Popen
     """`coilcall watch --serve` without a terminal, and the address it tells; `private` is in its family's commands."""
     private.mkdir()
     command = [*COMMAND, FAULTY, "--serve", "0", *map(str, options)]
-    environment = os.environ | {"TMPDIR": str(private)}
+    environment = os.environ | {"TMPDIR": str(private), "TERM": "dumb"}
     with subprocess.Popen(
         command, stdin=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, env=environment
     ) as owner:

@@ -81,9 +81,9 @@ class Page:
         await self.call("Input.dispatchKeyEvent", type="keyDown", text=key, key=key)
         await self.call("Input.dispatchKeyEvent", type="keyUp", key=key)
 
-    async def screenshot(self) -> bytes:
-        """The page as PNG."""
-        return base64.b64decode((await self.call("Page.captureScreenshot"))["data"])
+    async def screenshot(self, kind: str = "png") -> bytes:
+        """The page as png or webp."""
+        return base64.b64decode((await self.call("Page.captureScreenshot", format=kind))["data"])
 
 
 class Chromium:
