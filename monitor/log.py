@@ -23,6 +23,8 @@ from monitor.keeper import Keeper
 from monitor.ledger import LEDGER_NAME, Counted
 from monitor.ledger_reader import read_flags, read_marks
 from monitor.live import Options, Session, session, supervised
+from monitor.publish.address import Access
+from monitor.publish.publishing import publishing
 from monitor.road.awake import kept_awake
 from monitor.road.keyboard import keyboard
 from monitor.road.keys import Keys, Wish
@@ -105,26 +107,33 @@ class Log:
         self._report.tell(Item("suspended", time_s, f"{elapsed(time_s)} {words}", {"lasted_s": round(gone_s, 3)}))
 
 
-def run(address: str, options: Options, terms: Terms) -> None:
-    """Log until it ends, and say at the end what was found, whatever ended it. Raises what `session` raises.
+def run(address: str, options: Options, terms: Terms, broker: Access | None = None) -> None:
+    """Log until it ends, and say at the end what was found, whatever ended it.
 
-    Where the options name no folder, it is named after the time.
+    Where the options name no folder, it is named after the time. Raises what `session` and `publishing` raise.
     """
     clock = SystemClock()
     folder = options.folder or Path(f"coilcall-{clock.utc():%Y%m%d-%H%M%S}")
     source = supervised(source_for, address, clock, terms.retry_s)
-    asyncio.run(_run(source, replace(options, folder=folder), folder, clock, terms))
+    asyncio.run(_run(source, replace(options, folder=folder), folder, clock, terms, broker))
 
 
-async def _run(source: Source, options: Options, folder: Path, clock: Clock, terms: Terms) -> None:
+async def _run(
+    source: Source, options: Options, folder: Path, clock: Clock, terms: Terms, broker: Access | None = None
+) -> None:
     running = None
     with ExitStack() as until_all_is_kept:
         report = report_on(sys.stderr, clock)
         until_all_is_kept.callback(report.close)
         try:
-            async with session(source, options) as running, kept_awake() as sleeps:
+            async with (
+                publishing(broker, clock, partial(_tell_unsent, report)) as publish,
+                session(source, options) as running,
+                kept_awake() as sleeps,
+            ):
                 assert running.keeper is not None
                 log = Log(running, running.keeper, report, clock)
+                publish(running, partial(log.stop, "mqtt"))
                 until_all_is_kept.enter_context(answering(_answers(log)))
                 attend = until_all_is_kept.enter_context(keyboard(log.take_keys))
                 report.tell(await asyncio.to_thread(start, running, running.keeper, folder, sleeps))
@@ -133,6 +142,10 @@ async def _run(source: Source, options: Options, folder: Path, clock: Clock, ter
             report.close()
             if running is not None and running.keeper is not None and running.ended.is_set():
                 _print_result(running, running.keeper.counted, folder)
+
+
+def _tell_unsent(report: Report, line: str) -> None:
+    report.tell(Item("unsent", 0.0, line, {"words": line}))
 
 
 def _answers(log: Log) -> dict[int, Callable[[], object]]:

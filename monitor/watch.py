@@ -1,6 +1,7 @@
 """The dashboard over a session of a live source."""
 
 import asyncio
+import signal
 import socket
 from contextlib import AsyncExitStack
 from functools import partial
@@ -17,24 +18,34 @@ from monitor.dashboard.picture import Watched
 from monitor.flex.flex_test import FlexTest
 from monitor.interrupt import stop_signals
 from monitor.live import Options, Session, session, supervised
+from monitor.publish.address import Access
+from monitor.publish.publishing import publishing
 from monitor.terminal import can_draw
 from monitor.trace.store import TraceStore
 
 
-def run(address: str, options: Options, *, flexes: bool = False, place: Place | None = None) -> int:
+def run(
+    address: str, options: Options, *, flexes: bool = False, place: Place | None = None, broker: Access | None = None
+) -> int:
     """Watch until the person quits, on the flex test first if `flexes`; the exit status of the screen.
 
-    With a `place` browsers can watch as well; then a terminal is not needed. Raises what `session` and `listen` raise.
+    With a `place` browsers can watch as well; then a terminal is not needed. With a `broker` what is recorded is
+    published. Raises what `session`, `listen` and `publishing` raise.
     """
-    return asyncio.run(watch(address, options, flexes=flexes, place=place))
+    return asyncio.run(watch(address, options, flexes=flexes, place=place, broker=broker))
 
 
-async def watch(address: str, options: Options, *, flexes: bool = False, place: Place | None = None) -> int:
+async def watch(
+    address: str, options: Options, *, flexes: bool = False, place: Place | None = None, broker: Access | None = None
+) -> int:
     """Show a session on this terminal; a live source that is lost is tried again until the person quits."""
-    source = supervised(source_for, address, SystemClock())
+    clock = SystemClock()
+    source = supervised(source_for, address, clock)
     async with AsyncExitStack() as stack:
         listening = stack.enter_context(listen(place)) if place else None
+        publish = await stack.enter_async_context(publishing(broker, clock, partial(click.echo, err=True)))
         running = await stack.enter_async_context(session(source, options))
+        publish(running, partial(signal.raise_signal, signal.SIGTERM))
         if listening is not None and not can_draw():
             return await serve_only(running, listening)
         screen = dashboard_over(running)

@@ -8,6 +8,7 @@ import click
 
 from monitor.cautions import CAUTIONS_IN_BRIEF
 from monitor.commands.common import CAUTIONS_AS_THEY_STAND, Finite, Size, setup_option
+from monitor.commands.mqtt_options import MqttOptions, mqtt_options
 from monitor.interrupt import ignore_mark_signal
 
 
@@ -54,6 +55,7 @@ from monitor.interrupt import ignore_mark_signal
     help="Give an instrument up, with exit status 3, when it was lost for S seconds. Without it, it is tried again "
     "until somebody stops the command.",
 )
+@mqtt_options
 def log(
     address: str,
     setup_file: Path | None,
@@ -62,6 +64,7 @@ def log(
     duration_s: float,
     size_bytes: float,
     retry_s: float,
+    mqtt: MqttOptions,
 ) -> None:
     """Record and analyse ADDRESS without a screen, for the road test.
 
@@ -72,6 +75,7 @@ def log(
     """
     if folder is not None and resumed is not None:
         raise click.UsageError("--to begins a recording and --resume goes on with one: give one of them")
+    broker = mqtt.publishing()
     ignore_mark_signal()
     if sys.stderr.isatty():
         click.echo(CAUTIONS_IN_BRIEF, err=True)
@@ -81,4 +85,4 @@ def log(
     from monitor.road.stops import Terms
 
     options = Options(setup_file, resumed or folder, disk=DiskTerms(resume=resumed is not None))
-    run(address, options, Terms(duration_s, size_bytes, retry_s))
+    run(address, options, Terms(duration_s, size_bytes, retry_s), broker)

@@ -2,10 +2,13 @@
 
 import sys
 from pathlib import Path
+from typing import NoReturn
 
 import click
 
 from monitor.commands.common import CAUTIONS_AS_THEY_STAND, needs_terminal, setup_option
+from monitor.commands.mqtt_options import MqttOptions, mqtt_options
+from monitor.publish.address import is_broker
 
 DEMONSTRATION = (
     "simulated:?cylinders=6&order=1-4-2-5-3-6&rate=50000&inputs=supply,control1,acknowledgement&scenario=idle&pace=1"
@@ -28,11 +31,17 @@ DEMONSTRATION = (
     help="Show it in browsers as well, and only there where there is no terminal. Without HOST only this machine can "
     "reach it; with 0.0.0.0 everybody on its network can, to look and to set marks, without password or encryption.",
 )
-def watch(address: str, setup_file: Path | None, folder: Path | None, flexes: bool, served_at: str | None) -> None:
+@mqtt_options
+def watch(
+    address: str, setup_file: Path | None, folder: Path | None, flexes: bool, served_at: str | None, mqtt: MqttOptions
+) -> None:
     """Watch ADDRESS on a live screen: one lane per cylinder, the latest flags, the state of the source.
 
-    Without ADDRESS a simulated six-cylinder engine runs at idle, and its cylinder 4 does not answer now and then.
+    Without ADDRESS a simulated six-cylinder engine runs at idle, and its cylinder 4 does not answer now and then. With
+    mqtt://HOST/TOPIC-ROOT it looks on where somebody else publishes: roll call and flags, no samples.
     """
+    if is_broker(address):
+        _look_on(address, mqtt, is_plain=(setup_file, folder, flexes, served_at) == (None, None, False, None))
     from monitor.browser.place import place_from
     from monitor.live import Options
     from monitor.watch import run
@@ -40,4 +49,18 @@ def watch(address: str, setup_file: Path | None, folder: Path | None, flexes: bo
     place = place_from(served_at) if served_at is not None else None
     if place is None:
         needs_terminal("watch")
-    sys.exit(run(address, Options(setup_file, folder), flexes=flexes, place=place))
+    if mqtt.address is not None and folder is None:
+        raise click.UsageError("what is published is what the ledger holds: --mqtt needs --record FOLDER")
+    options = Options(setup_file, folder)
+    sys.exit(run(address, options, flexes=flexes, place=place, broker=mqtt.publishing()))
+
+
+def _look_on(address: str, mqtt: MqttOptions, *, is_plain: bool) -> NoReturn:
+    """Be the second screen of somebody who publishes."""
+    if not is_plain:
+        raise click.UsageError("over a broker come no samples: leave --setup, --record, --flex and --serve out")
+    needs_terminal("watch")
+    access = mqtt.watching(address)
+    from monitor.publish.second_screen import run
+
+    sys.exit(run(access))

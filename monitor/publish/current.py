@@ -10,7 +10,8 @@ from monitor.publish.broker import Letter
 from monitor.publish.messages import FlagMessage, Kept, MarkMessage, Message, StateMessage
 from monitor.publish.orders import Orders
 from monitor.publish.room import Room
-from monitor.publish.telling import Told, finding_part, source_part, tally_message
+from monitor.publish.telling import finding_part, source_part, tally_message
+from monitor.publish.told import Told
 
 TALLY_EVERY_S = 1.0
 STATE_AT_LEAST_EVERY_S = 10.0

@@ -8,7 +8,7 @@ from acquire.clock import Clock
 from acquire.outage import Policy
 from monitor.publish.address import Access
 from monitor.publish.broker import BrokerAway, BrokerRefused, Connection, Letter, connected, trust
-from monitor.text import plain, span
+from monitor.text import plain
 
 _POLICY = Policy()
 
@@ -19,7 +19,7 @@ class Line:
     def __init__(self, access: Access, clock: Clock, policy: Policy = _POLICY) -> None:
         self._access, self._clock, self._policy = access, clock, policy
         self._tls = trust(access)
-        self._away_since_s = clock.now()
+        self._away_since = clock.utc()
         self.is_up = False
         self.tried = asyncio.Event()
         """Set when it is known whether the broker is there."""
@@ -31,7 +31,7 @@ class Line:
         """Since when it is away, and why; "" while it is there."""
         if self.is_up:
             return ""
-        return f"broker away for {span(self._clock.now() - self._away_since_s)}: {plain(self._reason)}"
+        return f"broker away since {self._away_since:%H:%M:%S} UTC: {plain(self._reason)}"
 
     async def keep(
         self,
@@ -61,7 +61,7 @@ class Line:
         while isinstance(error, BaseExceptionGroup):
             error = error.exceptions[0]
         if self.is_up:
-            self.is_up, self._away_since_s = False, self._clock.now()
+            self.is_up, self._away_since = False, self._clock.utc()
         self.refusal = error if isinstance(error, BrokerRefused) else None
         self._reason = str(error)
         self.tried.set()

@@ -7,7 +7,7 @@ from acquire.clock import Clock
 from acquire.errors import FormatError
 from monitor.publish.broker import Connection, Letter
 from monitor.publish.messages import CommandMessage, decode
-from monitor.text import plain, span
+from monitor.text import plain
 
 LEAST_BETWEEN_MARKS_S = 0.2
 """Nobody feels two misfires apart that are closer, and a flood of marks must not fill the disk with clips."""
@@ -31,7 +31,7 @@ class Orders:
     def words(self) -> str:
         """What was refused, for some seconds."""
         ago_s = self._clock.now() - self._refused_at_s
-        return f"command refused {span(ago_s)} ago: {self.refusal}" if ago_s < _SHOWN_S else ""
+        return f"command refused: {self.refusal}" if ago_s < _SHOWN_S else ""
 
     async def take(self, connection: Connection) -> None:
         """Listen until the connection breaks."""

@@ -13,7 +13,8 @@ from monitor.publish.line import Line
 from monitor.publish.messages import Kept
 from monitor.publish.orders import Orders
 from monitor.publish.room import Room
-from monitor.publish.telling import Told, flag_message, mark_message
+from monitor.publish.telling import flag_message, mark_message
+from monitor.publish.told import Told
 
 FINISH_S = 3.0
 """How long the last messages may take: nobody stands beside a laptop that does not end."""

@@ -6,10 +6,7 @@ from contextlib import asynccontextmanager
 
 from acquire.clock import Clock
 from monitor.publish.address import Access
-from monitor.publish.outbox import outbox_path
-from monitor.publish.publisher import Publisher
-from monitor.publish.room import opened
-from monitor.publish.telling import Told
+from monitor.publish.told import Told
 
 Attach = Callable[[Told, Callable[[], object]], None]
 """Called with a session and with what ends it, once; after that it is published."""
@@ -24,6 +21,11 @@ async def publishing(access: Access | None, clock: Clock, say: Callable[[str], o
     if access is None:
         yield lambda _told, _stop: None
         return
+    # The library is imported by those alone who publish: it takes a tenth of a second.
+    from monitor.publish.outbox import outbox_path
+    from monitor.publish.publisher import Publisher
+    from monitor.publish.room import opened
+
     async with opened(outbox_path(access.broker), access.broker) as room, asyncio.TaskGroup() as tasks:
         published: list[tuple[Publisher, asyncio.Task[None]]] = []
 
@@ -36,5 +38,5 @@ async def publishing(access: Access | None, clock: Clock, say: Callable[[str], o
         finally:
             for publisher, running in published:
                 await publisher.finish(running)
-        if room.waiting:
-            say(f"{room.waiting} messages could not be sent to {access.broker} yet; the next run with it sends them")
+            if room.waiting:
+                say(f"{room.waiting} messages could not be sent to {access.broker}; the next run with it sends them")

@@ -5,9 +5,10 @@ from collections.abc import AsyncIterator, Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager
 from pathlib import Path
-from typing import ParamSpec, TypeVar
+from typing import ParamSpec
 
 from acquire.errors import CoilcallError
+from monitor.disk_thread import in_thread, to_its_end
 from monitor.publish.address import Broker
 from monitor.publish.messages import Kept
 from monitor.publish.outbox import Outbox, Waiting
@@ -18,7 +19,6 @@ _MOST_FRESH = 5_000
 """What may wait in memory while the disk takes nothing, some megabytes; what comes after that is dropped."""
 
 P = ParamSpec("P")
-T = TypeVar("T")
 
 
 class Room:
@@ -89,7 +89,7 @@ class Room:
 
     async def _try(self, work: Callable[P, object], *args: P.args, **kwargs: P.kwargs) -> bool:
         try:
-            await in_thread(self._owner, work, *args, **kwargs)
+            await to_its_end(in_thread(self._owner, work, *args, **kwargs))
         except CoilcallError as error:
             self.trouble = str(error)
             return False
@@ -105,14 +105,4 @@ async def opened(path: Path, broker: Broker) -> AsyncIterator[Room]:
         try:
             yield await in_thread(owner, Room, outbox, owner)
         finally:
-            await in_thread(owner, outbox.close)
-
-
-async def in_thread(owner: ThreadPoolExecutor, work: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T:
-    """Do it in the owner's thread, and to the end, even when cancelled."""
-    done = asyncio.wrap_future(owner.submit(work, *args, **kwargs))
-    try:
-        return await asyncio.shield(done)
-    except asyncio.CancelledError:
-        await asyncio.wait([done])
-        raise
+            await to_its_end(in_thread(owner, outbox.close))

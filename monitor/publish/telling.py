@@ -1,9 +1,5 @@
 """What a session looks like from outside, as messages."""
 
-from collections.abc import Callable
-from typing import Protocol
-
-from monitor.entries import Entries
 from monitor.findings.finding import Finding
 from monitor.flags import Flag
 from monitor.marks import Mark
@@ -23,29 +19,6 @@ from monitor.source_view import SourceView
 
 RECENT_TURNS = 60
 """Of each cylinder in a tally: nine seconds at idle, one at 7000 rpm, so that a tally that is lost leaves no hole."""
-
-
-class Told(Protocol):
-    """What is asked of a session."""
-
-    recording_id: str
-    publishing_state: Callable[[], str]
-
-    def snapshot(self) -> Snapshot:
-        """The analysis now."""
-        ...
-
-    def source(self) -> SourceView:
-        """The stream now."""
-        ...
-
-    def mark(self, by: str, note: str = "") -> object:
-        """Note that somebody felt it now."""
-        ...
-
-    def on_committed(self, hook: Callable[[Entries], None]) -> None:
-        """Have it called with what has come into the ledger, from now on."""
-        ...
 
 
 def flag_message(recording_id: str, flag: Flag) -> FlagMessage:

@@ -44,8 +44,8 @@ class News:
         if source.disk != self._disk:
             self._disk = source.disk
             yield _changed("disk", now, source.disk, "written again")
-        if source.publishing != self._publishing:
-            self._publishing = source.publishing
+        if (publishing := _without_figures(source.publishing)) != self._publishing:
+            self._publishing = publishing
             yield _changed("publishing", now, source.publishing, "up to date")
 
     def _new_flags(self, now: Snapshot) -> Iterator[Item]:
@@ -78,6 +78,11 @@ class News:
             self._back = source.times_lost
             words = f"{elapsed(lost_at_s + gone_s)} back after {span(gone_s)}, lost {source.times_lost}x"
             yield Item("back", lost_at_s + gone_s, words, facts | {"outage_s": gone_s})
+
+
+def _without_figures(words: str) -> str:
+    """What is said, whatever the count: how many messages wait is no news each time."""
+    return "".join(character for character in words if not character.isdigit())
 
 
 def _changed(event: str, now: Snapshot, words: str, all_well: str) -> Item:

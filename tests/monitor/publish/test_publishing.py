@@ -47,7 +47,7 @@ async def test_what_an_absent_broker_did_not_get_is_said_and_sent_by_the_next_ru
     broker = Mosquitto(tmp_path)
     said = await publish(broker.address(), Drive("first"), 1, 2, 3)
     where = f"mqtt://127.0.0.1:{broker.port}/coilcall/van"
-    assert said == [f"3 messages could not be sent to {where} yet; the next run with it sends them"]
+    assert said == [f"3 messages could not be sent to {where}; the next run with it sends them"]
     broker.start()
     try:
         async with listening(broker.address()) as listener:
@@ -67,7 +67,7 @@ async def test_a_broker_that_is_away_is_told_in_words_and_found_again(tmp_path: 
         drive.commit(flag(1))
         await comes_true(lambda: "1 waiting" in drive.source().publishing)
         words = drive.source().publishing
-        assert words.startswith("mqtt: 1 waiting, broker away for ")
+        assert words.startswith("mqtt: 1 waiting, broker away since ")
         assert "refused" in words
         broker.start()
         await comes_true(lambda: not drive.source().publishing)
