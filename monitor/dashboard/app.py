@@ -7,6 +7,7 @@ from typing import ClassVar
 from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
 from textual.events import Resize
+from textual.filter import NoColor
 from textual.theme import Theme
 from textual.widgets import Footer
 
@@ -19,6 +20,7 @@ from monitor.dashboard.flags import Flags
 from monitor.dashboard.flex import Flex
 from monitor.dashboard.help import HELP_TEXT
 from monitor.dashboard.lanes import TURNS_A_COLUMN, Lanes
+from monitor.dashboard.monochrome import is_monochrome
 from monitor.dashboard.page import Page
 from monitor.dashboard.palette import BLACK, BLUISH_GREEN, INK, ORANGE, SKY_BLUE, VERMILLION
 from monitor.dashboard.picture import Picture, Player, Watched
@@ -61,20 +63,20 @@ class Dashboard(App[None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("q,ctrl+c", "quit", "quit", key_display="q", priority=False),
         Binding("question_mark", "help", "help", key_display="?"),
-        Binding("m", "mark", "mark"),
-        Binding("d", "findings", "details"),
-        Binding("c", "columns", "columns"),
-        Binding("x", "flex", "flex test"),
-        Binding("t", "trace", "trace"),
-        Binding("b", "big", "big"),
-        Binding("z", "mute", "mute"),
         Binding("space", "player('toggle_pause')", "pause"),
+        Binding("j", "player('later')", "next"),
+        Binding("k", "player('earlier')", "before"),
         Binding("n", "player('step')", "step"),
         Binding("f", "player('faster')", "faster"),
         Binding("s", "player('slower')", "slower"),
-        Binding("j", "player('later')", "next", key_display="j"),
-        Binding("k", "player('earlier')", "before", key_display="k"),
         Binding("home", "player('beginning')", "begin", show=False),
+        Binding("m", "mark", "mark"),
+        Binding("d", "findings", "details"),
+        Binding("t", "trace", "trace"),
+        Binding("b", "big", "big"),
+        Binding("x", "flex", "flex"),
+        Binding("c", "columns", "columns"),
+        Binding("z", "mute", "mute"),
     ]
 
     def __init__(
@@ -85,7 +87,10 @@ class Dashboard(App[None]):
         traced: tuple[TraceStore, Hookup] | None = None,
         alerts: frozenset[Alert] | None = None,
     ) -> None:
-        super().__init__()
+        super().__init__(ansi_color=is_monochrome() or None)
+        if self.ansi_color and not self.no_color:
+            self.no_color = True
+            self._filters.append(NoColor())
         self._watched = watched
         self._player = player
         self._flex = flex
@@ -126,10 +131,11 @@ class Dashboard(App[None]):
 
     def pull(self) -> None:
         """Draw the state of now, if it is another than the one on the screen."""
-        if not has_room():
+        screens = self.screen_stack  # none any more while it ends
+        if not screens or not has_room():
             return
         picture = Picture(self._watched.snapshot(), self._watched.source(), self._turns_per_column, self._is_muted)
-        self._alarm.is_muted = self._is_muted or isinstance(self.screen, Flex)  # the flex test has a bell of its own
+        self._alarm.is_muted = self._is_muted or isinstance(screens[-1], Flex)  # the flex test has a bell of its own
         self._send(self._alarm.take(picture, time.monotonic()))
         if picture == self._shown:
             return
@@ -139,7 +145,7 @@ class Dashboard(App[None]):
         if before is None or bool(before.snapshot.findings) != bool(picture.snapshot.findings):
             self._arrange(self.size.height)
         for part in (Status, VerdictBand, Lanes, Findings, Flags):
-            self.screen_stack[0].query_one(part).show(picture)
+            screens[0].query_one(part).show(picture)
 
     async def _load_bounds(self) -> None:
         """Have the bounds of rates computed from now on; they draw … until then."""

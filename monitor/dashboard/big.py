@@ -53,7 +53,7 @@ class Big(Sheet):
 
 def big_lines(picture: Picture, width: int, height: int) -> list[Content]:
     """`height` lines of exactly `width` cells: engine, source, verdict, tiles."""
-    top = [engine_line(picture.snapshot, width), source_line(picture, width)]
+    top = [engine_line(picture, width), source_line(picture, width)]
     band = _verdict_lines(picture, width, max(height // _VERDICT_SHARE, cells_high(1)))
     rest = height - len(top) - len(band)
     tiles = tile_lines(picture.snapshot, width, rest) if rest > 0 else []

@@ -27,9 +27,10 @@ def cells_high(scale: int) -> int:
 
 def block_letters(text: str, scale: int) -> list[str]:
     """`text` in rows of `cells_wide` cells, a dot `scale` cells wide and as tall; what has no letter becomes ?."""
-    rows = ["".join(_row(one, row, scale) for one in text.upper()) for row in range(_DOTS_HIGH)]
+    capitals = text.upper()
+    rows = ["".join(_row(one, row, scale) for one in capitals) for row in range(_DOTS_HIGH)]
     dots = [row for row in rows for _ in range(scale)]
-    blank = "0" * cells_wide(len(text), scale)
+    blank = "0" * cells_wide(len(capitals), scale)
     pairs = zip_longest(dots[::2], dots[1::2], fillvalue=blank)
     return ["".join(map(_BLOCK.__getitem__, zip(upper, lower, strict=True))) for upper, lower in pairs]
 

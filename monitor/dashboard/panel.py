@@ -5,6 +5,7 @@ from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
 
+from monitor.dashboard.monochrome import reversed_where_filled
 from monitor.dashboard.picture import Picture
 
 
@@ -44,4 +45,7 @@ class Panel(Widget):
         """What stands in one line of the screen."""
         if y >= len(self._lines):
             return Strip.blank(self.size.width, self.rich_style)
-        return Strip(self._lines[y].render_segments(self.visual_style), self.size.width)
+        segments = self._lines[y].render_segments(self.visual_style)
+        if self.app.native_ansi_color:
+            segments = reversed_where_filled(segments, self.rich_style)
+        return Strip(segments, self.size.width)

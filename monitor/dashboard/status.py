@@ -9,7 +9,7 @@ from monitor.dashboard.panel import Panel
 from monitor.dashboard.picture import Picture
 from monitor.hookup import WIRE
 from monitor.setup import Role
-from monitor.snapshot import LevelView, Snapshot
+from monitor.snapshot import LevelView
 from monitor.source_view import SourceState, SourceView
 from monitor.text import elapsed, fit, plain, rate, share, span
 
@@ -23,13 +23,16 @@ class Status(Panel):
 
     def lines(self, picture: Picture, width: int) -> list[Content]:
         """Engine, then source."""
-        return [engine_line(picture.snapshot, width), source_line(picture, width)]
+        return [engine_line(picture, width), source_line(picture, width)]
 
 
-def engine_line(snapshot: Snapshot, width: int) -> Content:
-    """State, speed, the levels that a mean says something of, and when the coils answer."""
+def engine_line(picture: Picture, width: int) -> Content:
+    """State, speed, the levels that a mean says something of, when the coils answer; as it was, where no more comes."""
+    snapshot = picture.snapshot
+    is_past = picture.source.state in (SourceState.LOST, SourceState.ENDED)
+    word = f"was {engine_word(snapshot)}" if is_past else engine_word(snapshot).upper()
     speed = "speed unknown" if snapshot.rpm is None else f"{snapshot.rpm:.0f} rpm"
-    parts = [(f" {engine_word(snapshot).upper():10}", f"bold {INK}"), (f"{speed:>13}", f"bold {SKY_BLUE}")]
+    parts = [(f" {word:10}", f"bold {QUIET if is_past else INK}"), (f"{speed:>13}", f"bold {SKY_BLUE}")]
     parts += [(_level(level), ROLE_COLOUR[level.role]) for level in snapshot.levels if level.role in _LEVELS]
     timing = snapshot.acknowledgement_timing
     parts.append((f"   answers {timing.replace('-', ' ') if timing else 'not learned yet'}", QUIET))

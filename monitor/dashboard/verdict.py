@@ -86,7 +86,7 @@ def _of_flag(flag: Flag, snapshot: Snapshot) -> Verdict:
     what = _MISS_WORDS.get(flag.kind, str(flag.kind))
     who = f"CYLINDER {flag.cylinder} " if flag.cylinder is not None else ""
     counts = next((view.counts for view in snapshot.cylinders if view.cylinder == flag.cylinder), None)
-    tally = _tally(counts) if counts is not None and flag.kind in _MISS_WORDS else f"count {flag.count}"
+    tally = _tally(counts, what) if counts is not None and flag.kind in _MISS_WORDS else f"count {flag.count}"
     evidence = f"{when(flag, snapshot.time_s)}, {tally}"
     others = sorted(
         view.cylinder
@@ -97,13 +97,17 @@ def _of_flag(flag: Flag, snapshot: Snapshot) -> Verdict:
     return Verdict("fault", f"{who}{what}" if who else what.upper(), evidence + also, flag.detail, flag.cylinder)
 
 
-def _tally(counts: Counts) -> str:
+def _tally(counts: Counts, said: str = "") -> str:
+    """How often of how many turns; what was `said` just before is not said again."""
     parts = [
         f"{count} {word}"
         for count, word in ((counts.unacknowledged, "unacknowledged"), (counts.uncommanded, "uncommanded"))
         if count
     ]
-    return f"{' and '.join(parts)} of {counts.opportunities} turns" if parts else f"{counts.opportunities} turns"
+    if not parts:
+        return f"{counts.opportunities} turns"
+    words = parts[0].removesuffix(f" {said}") if len(parts) == 1 else " and ".join(parts)
+    return f"{words} of {counts.opportunities} turns"
 
 
 def _without_misses(snapshot: Snapshot) -> Verdict:

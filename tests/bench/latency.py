@@ -24,7 +24,7 @@ from tests.bench.terminal import terminal
 
 BUDGETS_S = {"start": 2.0, "miss": 0.15}
 VERDICT = re.compile(r"Every (?:observed )?turn acknowledged|CYLINDER \d+ (?:un)?[a-z]+")
-COUNT = re.compile(r"(\d+) unacknowledged of")
+COUNT = re.compile(r"(\d+) (?:unacknowledged )?of \d+ turns")
 ENGINE = "cylinders=6&order=1-4-2-5-3-6&scenario=idle&fault=no-answer,cylinder=4,probability=0.2,start_s=2"
 
 

@@ -88,3 +88,12 @@ class Keys:
 
     def slower(self) -> None:
         self.pressed.append("slower")
+
+    def later(self) -> None:
+        self.pressed.append("later")
+
+    def earlier(self) -> None:
+        self.pressed.append("earlier")
+
+    def beginning(self) -> None:
+        self.pressed.append("beginning")

@@ -76,8 +76,8 @@ async def test_q_quits() -> None:
 async def test_the_keys_of_a_replay_reach_the_player() -> None:
     player = Keys()
     async with Dashboard(Still(), player).run_test() as pilot:
-        await pilot.press("space", "n", "f", "s")
-    assert player.pressed == ["toggle_pause", "step", "faster", "slower"]
+        await pilot.press("space", "n", "f", "s", "j", "k", "home")
+    assert player.pressed == ["toggle_pause", "step", "faster", "slower", "later", "earlier", "beginning"]
 
 
 async def test_without_a_replay_its_keys_do_nothing_and_are_not_offered() -> None:

@@ -42,7 +42,7 @@ async def test_the_screen_alone_says_cylinder_circuit_since_when_how_often_and_w
     assert "CYLINDER 4 unacknowledged" in told
     assert "acknowledgement line" in told
     assert re.search(r"since 0:00:0\d", told)
-    assert f"{counts.unacknowledged} unacknowledged of {counts.opportunities} turns" in told
+    assert f"{counts.unacknowledged} of {counts.opportunities} turns" in told
     assert "NEXT: Key off to connect" in told
     assert "('" not in told
 

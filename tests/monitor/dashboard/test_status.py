@@ -10,13 +10,18 @@ NASTY = "[b]\x1b]0;x\x07\n\u202e点" + "y" * 10_000
 
 
 def test_the_engine_line_tells_state_speed_feed_and_when_coils_answer() -> None:
-    said = " ".join(engine_line(snapshot(), 80).plain.split())
+    said = " ".join(engine_line(Picture(snapshot(), source()), 80).plain.split())
     assert said == "RUNNING 812 rpm feed 13.82 V (in1) answers during charge"
+
+
+@pytest.mark.parametrize("state", [SourceState.LOST, SourceState.ENDED])
+def test_what_the_engine_did_at_the_last_is_not_said_to_be_now(state: SourceState) -> None:
+    assert engine_line(Picture(snapshot(), source(state=state)), 80).plain.startswith(" was running ")
 
 
 def test_what_is_unknown_is_said_to_be_unknown() -> None:
     now = snapshot(rpm=None, levels=(LevelView("in1", "supply", "", None),), acknowledgement_timing=None)
-    line = engine_line(now, 100).plain
+    line = engine_line(Picture(now, source()), 100).plain
     assert "speed unknown" in line
     assert "feed unknown (in1)" in line
     assert "answers not learned yet" in line
@@ -79,5 +84,5 @@ def test_what_the_disk_or_the_broker_does_not_take_stands_before_everything_but_
 def test_hostile_addresses_and_inputs_are_text_and_keep_the_layout(width: int) -> None:
     now = snapshot(levels=(LevelView(NASTY, "supply", NASTY, 12.0),))
     shown = Picture(now, source(address=NASTY, recording_to=NASTY, reason=NASTY))
-    assert engine_line(now, width).cell_length == width
+    assert engine_line(shown, width).cell_length == width
     assert source_line(shown, width).cell_length == width

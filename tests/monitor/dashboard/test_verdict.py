@@ -16,7 +16,7 @@ def said(now: Snapshot) -> str:
 
 
 def test_a_miss_names_cylinder_outcome_moment_and_count() -> None:
-    assert said(snapshot(missing=4)) == "fault: CYLINDER 4 unacknowledged; 1.5 s ago, 1 unacknowledged of 83 turns"
+    assert said(snapshot(missing=4)) == "fault: CYLINDER 4 unacknowledged; 1.5 s ago, 1 of 83 turns"
 
 
 def test_a_lost_source_is_said_before_everything_else() -> None:
@@ -42,7 +42,7 @@ def test_warnings_and_information_do_not_take_the_place_of_the_roll() -> None:
 def test_other_cylinders_that_missed_are_named_too() -> None:
     views = (cylinder(1, (X, A)), cylinder(4, (A, X)), cylinder(2, (A, A)))
     now = snapshot(cylinders=0, flags=(miss(2, 4, 61.0),))
-    assert said(replace(now, cylinders=views)).endswith("1 unacknowledged of 2 turns, also missed: 1")
+    assert said(replace(now, cylinders=views)).endswith("1 of 2 turns, also missed: 1")
 
 
 def test_misses_without_a_flag_at_hand_still_name_the_worst_cylinder() -> None:
