@@ -30,7 +30,7 @@ class ClipPlan:
             )
         )
         self._wanted: list[Span] = []
-        self._settled_index = 0
+        self._analysed_index = self._settled_index = 0
         self.given_up = 0
         """Stretches that waited in vain, since the start."""
 
@@ -47,7 +47,11 @@ class ClipPlan:
         self._wanted = self._wanted[-MOST_WANTED:]
 
     def analysed(self, end_index: int) -> None:
-        """Note how far the analysis is: what lies so far back that no flag can be raised there any more is settled."""
+        """Note how far the analysis is; moments before it may be told a little later."""
+        self._analysed_index = end_index
+
+    def booked(self, end_index: int) -> None:
+        """Note how far the analysis was when it was written down last: what no flag can change any more is settled."""
         self._settled_index = end_index - self._late
 
     def next_span(self, kept_index: int, *, is_last: bool = False) -> Span | None:
@@ -74,5 +78,5 @@ class ClipPlan:
     @property
     def needed_from(self) -> int:
         """Index from which on samples are wanted, or may be yet."""
-        may_be = self._settled_index - self._before
+        may_be = self._analysed_index - self._late - self._before
         return min(self._wanted[0].first_index, may_be) if self._wanted else may_be

@@ -94,8 +94,9 @@ class Keeper:
             await to_its_end(self._commit(coverage, is_last=is_last))
 
     async def _commit(self, coverage: Coverage | None, *, is_last: bool) -> None:
-        self._pending.dropped += await in_thread(self._owner, self._store.take_dropped)
-        entries = self._pending.take(coverage)
+        dropped = await in_thread(self._owner, self._store.take_dropped)
+        self._pending.dropped += dropped
+        entries, end_index = self._pending.take(coverage), self._end_index or 0
         try:
             await in_thread(self._owner, self._ledger.write, entries)
         except CoilcallError as error:
@@ -105,6 +106,7 @@ class Keeper:
                 self._pending.give_up()
             return
         self._trouble.over()
+        self._clips.plan.booked(end_index)
         for hook in self.on_committed:
             hook(entries)
 
@@ -118,9 +120,11 @@ class Keeper:
         """Cut clips as they are settled; the last ones are cut in `finish`."""
         while not ended.is_set():
             await _pause(ended)
-            # A clip says what the ledger says.
-            if not self._trouble.reason:
-                self._pending.clips += await to_its_end(self._clips.cut(self._store.kept_index))
+            await to_its_end(self._cut_clips())
+
+    async def _cut_clips(self, *, is_last: bool = False) -> None:
+        clips = await self._clips.cut(self._store.kept_index, is_last=is_last)
+        self._pending.clips += clips
 
     async def record(self, reader: RingReader) -> None:
         """Write every block to the end of the stream; why it ended is the analysis' to tell."""
@@ -137,7 +141,7 @@ class Keeper:
         """End the sample files, then book all that is left, then cut what clips are left, and book those."""
         await in_thread(self._owner, self._store.close)
         await self.commit(None)
-        self._pending.clips += await self._clips.cut(self._store.kept_index, is_last=True)
+        await self._cut_clips(is_last=True)
         await self.commit(None, is_last=True)
 
 

@@ -62,9 +62,9 @@ def test_it_waits_until_no_flag_can_be_raised_there_and_the_samples_are_on_the_d
     planned = plan()
     planned.want(100)
     assert planned.next_span(kept_index=1000) is None
-    planned.analysed(159)
+    planned.booked(159)
     assert planned.next_span(kept_index=1000) is None
-    planned.analysed(160)
+    planned.booked(160)
     assert planned.next_span(kept_index=109) is None
     assert planned.next_span(kept_index=110) == Span(80, 110)
 
@@ -73,7 +73,7 @@ def test_moments_that_go_on_and_on_are_cut_at_the_longest_and_kept_on_from_there
     planned = plan()
     for index in range(100, 500, 10):
         planned.want(index)
-    planned.analysed(10_000)
+    planned.booked(10_000)
     assert planned.next_span(10_000) == Span(80, 380)
     planned.done(Span(80, 380))
     assert planned.next_span(10_000) == Span(380, 500)

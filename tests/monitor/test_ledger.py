@@ -1,3 +1,4 @@
+import math
 import sqlite3
 from dataclasses import astuple, fields, replace
 from datetime import UTC, datetime, timedelta
@@ -136,8 +137,8 @@ def test_closing_leaves_one_file(path: Path) -> None:
 
 def test_a_write_that_fails_adds_nothing_and_says_which_file(path: Path) -> None:
     with Ledger(path, STARTED) as ledger:
-        with pytest.raises(CoilcallError, match=r"ledger\.sqlite: cannot be written: .*UNIQUE"):
-            ledger.write(Entries(flags=[FLAG], gaps=[Gap(1, 1), Gap(1, 1)]))
+        with pytest.raises(CoilcallError, match=r"ledger\.sqlite: cannot be written: .*NOT NULL"):
+            ledger.write(Entries(flags=[FLAG], marks=[Mark(1, math.nan, "key")]))
         assert read(path, "flags") == []
         ledger.write(Entries(flags=[FLAG]))
     assert read(path, "flags") == [astuple(FLAG)]
@@ -214,3 +215,11 @@ def test_a_book_is_never_written_over(path: Path) -> None:
 def test_a_folder_that_is_not_there_is_one_line(tmp_path: Path) -> None:
     with pytest.raises(CoilcallError, match="cannot be written"):
         Ledger(tmp_path / "nowhere" / "ledger.sqlite", STARTED)
+
+
+def test_a_row_that_is_there_already_keeps_nothing_out_of_the_book(path: Path) -> None:
+    with Ledger(path, STARTED) as ledger:
+        ledger.write(Entries(gaps=[Gap(1, 1)]))
+        ledger.write(Entries(gaps=[Gap(1, 1)], flags=[FLAG]))
+    assert read(path, "gaps") == [(1, 1)]
+    assert read_flags(path) == [FLAG]
