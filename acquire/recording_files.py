@@ -85,7 +85,7 @@ class SampleFiles:
                 self._put_away(self._file.finish())
 
     def _is_due(self, file: SampleFile, first_index: int, counts: Counts) -> bool:
-        is_long = first_index - (file.first_index or 0) >= self._max_samples
+        is_long = first_index + counts.shape[1] - (file.first_index or 0) > self._max_samples
         return is_long or file.file_bytes + counts.nbytes > self._max_bytes
 
     def _begin(self) -> SampleFile:
