@@ -25,11 +25,11 @@ class Line:
         """Set when it is known whether the broker is there."""
         self.refusal: BrokerRefused | None = None
         """Why the broker does not let us in, while it does not."""
-        self._reason = "not reached yet"
+        self._reason = ""
 
     def words(self) -> str:
-        """Since when it is away, and why; "" while it is there."""
-        if self.is_up:
+        """Since when it is away, and why; "" while it is there, or not known to be away."""
+        if self.is_up or not self.tried.is_set():
             return ""
         return f"broker away since {self._away_since:%H:%M:%S} UTC: {plain(self._reason)}"
 

@@ -41,15 +41,21 @@ def tally_message(recording_id: str, utc: str, now: Snapshot) -> TallyMessage:
         utc=utc,
         time_s=now.time_s,
         state=now.state,
-        rpm=now.rpm,
+        rpm=_rounded(now.rpm),
         coverage=now.coverage,
         lost_samples=now.lost_samples,
         flags_raised=now.flags_raised,
         cylinders=tuple(map(_cylinder, now.cylinders)),
         levels=tuple(
-            LevelPart(input=one.input, role=Role(one.role), label=one.label, volts=one.volts) for one in now.levels
+            LevelPart(input=one.input, role=Role(one.role), label=one.label, volts=_rounded(one.volts))
+            for one in now.levels
         ),
     )
+
+
+def _rounded(figure: float | None) -> float | None:
+    """To what any of them can be measured; sixteen digits each would be half of a tally."""
+    return None if figure is None else round(figure, 3)
 
 
 def _cylinder(view: CylinderView) -> CylinderPart:
@@ -57,8 +63,8 @@ def _cylinder(view: CylinderView) -> CylinderPart:
     return CylinderPart(
         cylinder=view.cylinder, turns=counts.opportunities, called=counts.commanded, answered=counts.acknowledged,
         unanswered=counts.unacknowledged, not_called=counts.uncommanded, not_observed=counts.unobserved,
-        recent=letters(view.recent[-RECENT_TURNS:]), dwell_ms=view.dwell_ms,
-        acknowledgement_delay_ms=view.acknowledgement_delay_ms, supply_sag_v=view.supply_sag_v,
+        recent=letters(view.recent[-RECENT_TURNS:]), dwell_ms=_rounded(view.dwell_ms),
+        acknowledgement_delay_ms=_rounded(view.acknowledgement_delay_ms), supply_sag_v=_rounded(view.supply_sag_v),
     )  # fmt: skip
 
 

@@ -148,6 +148,7 @@ def test_before_anything_was_published_that_is_said(follower: Follower) -> None:
     assert follower.source().state is SourceState.OPENING
     assert follower.source().reason == "nothing has been published there yet"
     follower.line.is_up = False
+    follower.line.tried.set()
     assert follower.source().state is SourceState.LOST
     assert "broker away" in follower.source().reason
 
