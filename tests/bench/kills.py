@@ -3,9 +3,12 @@
 The source writes down how many samples it gave before each block, so what was there at the kill is known exactly. Then,
 from outside: every sample that is left is the simulated one; of the end at most a second is missing; the book is sound
 for SQLite and holds, row for row, what the analysis makes of the same samples, and of that all but a second. A sample
-file is of a second, so that some kills come between two of them.
+file is of a second, so that some kills come between two of them. Every third recording is gone on with, and killed
+once more. Where there is a broker, every flag that a subscriber has got is in the book.
 """
 
+import math
+import os
 import random
 import signal
 import subprocess
@@ -14,30 +17,37 @@ import tempfile
 import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
+from itertools import chain
 from pathlib import Path
 
 import numpy as np
 
 from tests.bench.sources import told_end
-from tests.bench.truth import Truth, book_in, samples_in, truth
+from tests.bench.subscriber import Heard, subscribed
+from tests.bench.truth import Book, Row, Truth, book_in, samples_in, shifted, stretches, truth
 
 AT_ONCE = 2
 MAY_LOSE_S = 1.0
 LONGEST_S = 60.0
 LATEST_S = 6.0
 """The kill comes before so much was recorded."""
+TIME, NUMBER, START, COUNT = 2, 0, 5, 7
+"""Columns: time_s of a firing; number, start_s and count of a flag."""
+FAR = 1 << 50
+"""Where nothing is."""
 
 
 @dataclass(frozen=True)
 class Plan:
-    """One log and its kill, when so many samples were given."""
+    """One log and its kills, each when so many samples were given."""
 
+    number: int
     rate_hz: float
     block: int
     engine: str
-    kill_index: int
+    kills: tuple[int, ...]
 
     @property
     def query(self) -> str:
@@ -47,7 +57,7 @@ class Plan:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What was left, in seconds and rows; `wrong` says what must not be."""
+    """What a kill left, in seconds and rows; `wrong` says what must not be."""
 
     plan: Plan
     given_s: float
@@ -56,12 +66,15 @@ class Outcome:
     firings: int
     flags: int
     wrong: tuple[str, ...]
+    published: int = 0
 
 
 def plans(times: int, seed: int) -> Iterator[Plan]:
-    """Rates and sizes of blocks from slow to fast, engines with faults, and a moment each."""
+    """Rates and sizes of blocks from slow to fast, engines with faults, and a moment each; `times` kills in all."""
     chance = random.Random(seed)
-    for number in range(times):
+    number = 0
+    while times > 0:
+        number += 1
         rate_hz, block_s = chance.choice((10e3, 50e3, 100e3, 400e3)), chance.choice((1e-3, 5e-3, 20e-3, 0.3))
         rpm, dtype = chance.choice((700, 1500, 4000)), chance.choice(("int8", "int16", "int32"))
         engine = (
@@ -69,17 +82,19 @@ def plans(times: int, seed: int) -> Iterator[Plan]:
             f"&fault=no-answer,cylinder=4,probability=0.2&fault=no-answer,cylinder=1,probability=0.05"
             f"&fault=feed-dropout,start_s={chance.uniform(1, 4)},duration_s=0.01"
         )
-        yield Plan(rate_hz, round(rate_hz * block_s), engine, round(rate_hz * chance.uniform(0, LATEST_S)))
+        kills = [round(rate_hz * chance.uniform(0, LATEST_S)) for _ in range(min(times, 2 if number % 3 == 0 else 1))]
+        times -= len(kills)
+        yield Plan(number, rate_hz, round(rate_hz * block_s), engine, tuple(kills))
 
 
-def killed(plan: Plan, folder: Path) -> int:
+def killed(plan: Plan, kill_index: int, told: Path, where: Sequence[str], mqtt: Sequence[str]) -> int:
     """Log until the moment has come, kill; how many samples the log had been given."""
-    told = folder / "told"
     address = f"tests.bench.sources:engine?told={told}&{plan.query}"
-    program = [sys.executable, "-m", "tests.bench.short_files", "log", address, "--to", str(folder / "kept")]
-    with subprocess.Popen(program, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE) as process:
+    program = [sys.executable, "-m", "tests.bench.short_files", "log", address, *where, *mqtt]
+    state = os.environ | {"XDG_STATE_HOME": str(told.parent)}
+    with subprocess.Popen(program, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, env=state) as process:
         deadline = time.monotonic() + LONGEST_S
-        while told_end(told) < max(plan.kill_index, 1) and process.poll() is None and time.monotonic() < deadline:
+        while told_end(told) < max(kill_index, 1) and process.poll() is None and time.monotonic() < deadline:
             time.sleep(0.001)
         process.send_signal(signal.SIGKILL)
         _, said = process.communicate()
@@ -87,64 +102,116 @@ def killed(plan: Plan, folder: Path) -> int:
     return told_end(told)
 
 
-def judged(plan: Plan, kept: Path, given: int) -> Outcome:
-    """Hold what is left against what was given."""
-    drawn = truth(plan.query)
-    samples, book = samples_in(kept, drawn), book_in(kept)
-    second, rows = plan.rate_hz * MAY_LOSE_S, len(book.firings)
-    known = min(drawn.known_by(given), drawn.known_by(samples.end + second))
-    old_flags = {number for number, *_ in drawn.flags_by(given - second)}
+@dataclass(frozen=True)
+class Session:
+    """What is left of one run: of `given` samples, the first of which stands at `zero`, those before `end`."""
+
+    given: int
+    zero: int
+    end: int
+    firings: tuple[Row, ...]
+    flags: tuple[Row, ...]
+
+
+def sessions(plan: Plan, kept: Path, book: Book, given: Sequence[int]) -> list[Session]:
+    """Take what is left apart where the second run began, if there was one and it left anything."""
+    found = stretches(kept)
+    later = [first for first, _ in found if first > 0] + [first for first in book.starts[1:] if first is not None]
+    zeros = [0, *later, FAR][: len(given)]
+    return [
+        Session(
+            count,
+            zero,
+            max([end for first, end in found if zero <= first < bound], default=zero),
+            tuple(row for row in book.firings if zero <= row[TIME] * plan.rate_hz < bound),
+            tuple(row for row in book.flags if zero <= row[START] * plan.rate_hz < bound),
+        )
+        for count, zero, bound in zip(given, zeros, [*zeros[1:], math.inf], strict=True)
+    ]
+
+
+def judged(plan: Plan, left: Session, drawn: Truth, flags_before: int) -> Outcome:
+    """Hold what is left of a run against what it was given; flags are numbered on from those before."""
+    given, second = left.zero + left.given, plan.rate_hz * MAY_LOSE_S
+    rows, states = len(left.firings), {(row[NUMBER] - flags_before, *row[1:]) for row in left.flags}
+    old_flags = {state[NUMBER] for state in drawn.flags_by(given - second)}
+    known = min(drawn.known_by(given), drawn.known_by(left.end + second))
     checks = {
-        f"{samples}": samples.wrong == samples.missing == 0,
-        f"{samples.end} samples of {given}": given - second <= samples.end <= given,
-        f"book: {book.sound}": book.sound == "ok",
-        "firings differ from the samples'": list(book.firings) == drawn.rows[:rows],
+        f"samples end at {left.end} of {given}": given - second <= left.end <= given,
+        "firings differ from the samples'": list(left.firings) == drawn.rows[:rows],
         f"{rows} firings": drawn.known_by(given - second) <= rows <= known,
-        "flags that never were": set(book.flags) <= drawn.flags_by(given),
-        "clips": clips_are_right(kept, drawn),
-        "flags of more than a second ago are missing": old_flags <= {number for number, *_ in book.flags},
+        "flags that never were": states <= drawn.flags_by(given),
+        "flags of more than a second ago are missing": old_flags <= {state[NUMBER] for state in states},
     }
     newest = drawn.firings[rows][0] if rows < drawn.known_by(given) else given
     return Outcome(
         plan,
-        given / plan.rate_hz,
-        (given - samples.end) / plan.rate_hz,
+        left.given / plan.rate_hz,
+        (given - left.end) / plan.rate_hz,
         (given - newest) / plan.rate_hz,
         rows,
-        len(book.flags),
+        len(left.flags),
         tuple(what for what, holds in checks.items() if not holds),
     )
 
 
-def clips_are_right(kept: Path, drawn: Truth) -> bool:
-    """Whether each finished clip opens and holds samples, the simulated ones."""
-    held = [samples_in(clip, drawn) for clip in kept.glob("clips/*") if clip.name.isdigit()]
-    return all(samples.read and not samples.wrong for samples in held)
+def whole_is_wrong(kept: Path, drawn: Truth, book: Book, published: Sequence[Row]) -> tuple[str, ...]:
+    """What must not be, of the recording as a whole."""
+    samples = samples_in(kept, drawn, begins_anew=True)
+    clips = [samples_in(clip, drawn) for clip in kept.glob("clips/*") if clip.name.isdigit() and not book.starts[1:]]
+    counts = {row[NUMBER]: row[COUNT] for row in book.flags}
+    checks = {
+        f"{samples}": samples.wrong == 0,
+        f"book: {book.sound}": book.sound == "ok",
+        f"clips: {clips}": all(clip.read and not clip.wrong for clip in clips),
+        "published, but not in the book": all(count <= counts.get(number, 0) for number, count in published),
+    }
+    return tuple(what for what, holds in checks.items() if not holds)
 
 
-def one(plan: Plan, scratch: Path) -> Outcome:
-    """A log, its kill and the judgement."""
+def one(plan: Plan, scratch: Path, heard: Heard | None) -> list[Outcome]:
+    """A log, its kills and the judgement of each run."""
+    mqtt = heard.options(plan.number) if heard else []
     with tempfile.TemporaryDirectory(dir=scratch) as folder:
-        given = killed(plan, Path(folder))
-        return judged(plan, Path(folder) / "kept", given)
+        kept = Path(folder) / "kept"
+        given = [killed(plan, plan.kills[0], Path(folder) / "told-1", ["--to", str(kept)], mqtt)]
+        if plan.kills[1:] and (kept / "recording.toml").exists():
+            given.append(killed(plan, plan.kills[1], Path(folder) / "told-2", ["--resume", str(kept)], mqtt))
+        drawn, book = truth(plan.query), book_in(kept)
+        first, *later = sessions(plan, kept, book, given)
+        outcomes = [judged(plan, first, drawn, 0)]
+        outcomes += [judged(plan, left, shifted(drawn, left.zero), len(first.flags)) for left in later]
+        published = heard.flags(plan.number) if heard else []
+        wrong = whole_is_wrong(kept, drawn, book, published)
+    last = outcomes[-1]
+    return [*outcomes[:-1], replace(last, published=len(published), wrong=last.wrong + wrong)]
 
 
 def campaign(times: int, seed: int, scratch: Path) -> list[Outcome]:
     """So many of them, a few at a time: the logs are processes of their own."""
-    with ThreadPoolExecutor(AT_ONCE) as pool:
-        return list(pool.map(partial(one, scratch=scratch), plans(times, seed)))
+    with subscribed(scratch) as heard, ThreadPoolExecutor(AT_ONCE) as pool:
+        return list(chain.from_iterable(pool.map(partial(one, scratch=scratch, heard=heard), plans(times, seed))))
 
 
 def table(done: Sequence[Outcome]) -> str:
     """One row for each sample rate, in Markdown."""
-    lines = ["| kS/s | kills | firings | flags | samples missing, s | firings missing, s | wrong |", "|---:" * 7 + "|"]
+    lines = [
+        "| kS/s | kills | firings | flags | flags published | samples missing, s | firings missing, s | wrong |",
+        "|---:" * 8 + "|",
+    ]
     for rate_hz in sorted({one.plan.rate_hz for one in done}):
         some = [one for one in done if one.plan.rate_hz == rate_hz]
-        counts = sum(one.firings for one in some), sum(one.flags for one in some), sum(bool(one.wrong) for one in some)
-        samples, book = _spread([one.samples_missing_s for one in some]), _spread([one.book_missing_s for one in some])
-        lines.append(
-            f"| {rate_hz / 1e3:g} | {len(some)} | {counts[0]:,} | {counts[1]:,} | {samples} | {book} | {counts[2]} |"
-        )
+        cells = [
+            f"{rate_hz / 1e3:g}",
+            f"{len(some)}",
+            f"{sum(one.firings for one in some):,}",
+            f"{sum(one.flags for one in some):,}",
+            f"{sum(one.published for one in some):,}",
+            _spread([one.samples_missing_s for one in some]),
+            _spread([one.book_missing_s for one in some]),
+            f"{sum(bool(one.wrong) for one in some)}",
+        ]
+        lines.append(f"| {' | '.join(cells)} |")
     return "\n".join(lines)
 
 

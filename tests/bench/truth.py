@@ -6,6 +6,7 @@ from dataclasses import astuple, dataclass, fields
 from functools import cached_property
 from itertools import takewhile
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from monitor.firing.records import Firing
 from monitor.flags import Flag
 from monitor.setup import parse_setup
 
-Row = tuple[object, ...]
+Row = tuple[Any, ...]
 
 
 @dataclass(frozen=True)
@@ -28,6 +29,7 @@ class Truth:
     What the end of the stream decides has the index after the last sample.
     """
 
+    info: StreamInfo
     blocks: tuple[SampleBlock, ...]
     firings: tuple[tuple[int, Firing], ...]
     flags: tuple[tuple[int, Flag], ...]
@@ -64,10 +66,16 @@ def analysed(info: StreamInfo, blocks: tuple[SampleBlock, ...]) -> Truth:
     steps = [(block.end_index, analyzer.feed(block)) for block in blocks]
     steps.append((blocks[-1].end_index, analyzer.finish()))
     return Truth(
+        info,
         blocks,
         tuple((end, firing) for end, step in steps for firing in step.firings),
         tuple((end, flag) for end, step in steps for flag in step.flags),
     )
+
+
+def shifted(drawn: Truth, zero: int) -> Truth:
+    """The same samples, had the first of them stood at `zero`."""
+    return analysed(drawn.info, tuple(SampleBlock(zero + one.first_index, one.counts) for one in drawn.blocks))
 
 
 @dataclass(frozen=True)
@@ -102,13 +110,23 @@ def samples_in(kept: Path, drawn: Truth, *, begins_anew: bool = False) -> Sample
     return Samples(read, missing, wrong)
 
 
+def stretches(kept: Path) -> list[tuple[int, int]]:
+    """First index and end of what a recording holds without a gap."""
+    found: list[tuple[int, int]] = []
+    for block in read_blocks(kept, read_info(kept)) if (kept / "recording.toml").exists() else ():
+        first = found.pop()[0] if found and found[-1][1] == block.first_index else block.first_index
+        found.append((first, block.end_index))
+    return found
+
+
 @dataclass(frozen=True)
 class Book:
-    """SQLite's own word on a book, its firings and its flags; none where it has no tables yet."""
+    """SQLite's own word on a book, its firings and flags, and at which sample each session began, where it says so."""
 
     sound: str = "ok"
     firings: tuple[Row, ...] = ()
     flags: tuple[Row, ...] = ()
+    starts: tuple[int | None, ...] = ()
 
 
 def book_in(kept: Path) -> Book:
@@ -120,7 +138,8 @@ def book_in(kept: Path) -> Book:
         (sound,) = book.execute("PRAGMA integrity_check").fetchone()
         if not book.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
             return Book(sound)
-        return Book(sound, _all(book, "firings", Firing), _all(book, "flags", Flag))
+        starts = tuple(first for (first,) in book.execute("SELECT first_index FROM sessions ORDER BY number"))
+        return Book(sound, _all(book, "firings", Firing), _all(book, "flags", Flag), starts)
 
 
 def _all(book: sqlite3.Connection, table: str, record: type[Firing] | type[Flag]) -> tuple[Row, ...]:
