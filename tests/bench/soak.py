@@ -2,7 +2,8 @@
 
 A minute of a simulated engine, a whole number of its cycles, is repeated; two cylinders miss in it at known turns. It
 says each hour how much memory the process has and what lies on the disk, and at the end whether the book counted every
-minute as the engine did. Of the first and the last minute some turns may be missing, at the stream's own edges.
+minute as the engine did. Of the first and the last minute some turns may be missing, at the stream's own edges. The
+disk is taken to be smaller than the recording, so that its guard has to make room.
 """
 
 import argparse
@@ -16,14 +17,16 @@ from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from acquire.recording import read_blocks, read_info
 from drivers.address import parse_address
 from drivers.simulated.options import engine_from
+from monitor.disk_terms import DiskTerms
 from monitor.live import Options, Session, session
 from tests.bench.sources import Repeated, drawn
 
-PERIOD_S = 60.0
+PERIOD_S, RATE_HZ = 60.0, 100_000
 ENGINE = (
-    f"simulated:?pace=0&rate=100000&duration={PERIOD_S}&rpm=600&wander=0&jitter_deg=0"
+    f"simulated:?pace=0&rate={RATE_HZ}&duration={PERIOD_S}&rpm=600&wander=0&jitter_deg=0"
     "&fault=no-answer,cylinder=4,start_s=20,end_s=20.3&fault=no-answer,cylinder=1,start_s=40,end_s=41"
 )
 LOOK_EVERY_S = 1.0
@@ -62,10 +65,11 @@ def disk_bytes(folder: Path) -> int:
     return total
 
 
-async def run(source: Repeated, folder: Path, hours: float) -> list[Memory]:
+async def run(source: Repeated, folder: Path, hours: float, room_bytes: float) -> list[Memory]:
     """Log it to the end; the memory after each hour of samples."""
     after: list[Memory] = []
-    async with session(source, Options(folder=folder)) as running:
+    disk = DiskTerms(reserve_bytes=0, free=lambda kept: max(int(room_bytes) - disk_bytes(kept), 0))
+    async with session(source, Options(folder=folder, disk=disk)) as running:
         while not running.ended.is_set():
             with suppress(TimeoutError):
                 await asyncio.wait_for(running.ended.wait(), LOOK_EVERY_S)
@@ -95,22 +99,36 @@ def counted(book_path: Path, minutes: int) -> list[Counts]:
     return found
 
 
+def kept_and_dropped(folder: Path, total: int) -> str:
+    """Say whether each sample can be read or is booked as dropped, and how many clips there are."""
+    kept = sum(block.samples for block in read_blocks(folder, read_info(folder)))
+    with closing(sqlite3.connect(folder / "ledger.sqlite")) as book:
+        (dropped,) = book.execute("SELECT total(samples) FROM dropped").fetchone()
+        (clips,) = book.execute("SELECT count(*) FROM clips").fetchone()
+        (moments,) = book.execute("SELECT count(*) FROM flags").fetchone()
+    return (
+        f"samples kept {kept:,}, booked as dropped {dropped:,.0f}, neither {total - kept - dropped:,.0f};"
+        f" {clips} clips of {moments} flags"
+    )
+
+
 def is_edge(counts: Counts, right: Counts) -> bool:
     """Whether nothing but a few answered turns is missing."""
     return 0 <= right.total() - counts.total() <= 6 and not counts - right
 
 
-def main(hours: float, scratch: Path | None) -> int:
+def main(hours: float, room_bytes: float, scratch: Path | None) -> int:
     """Log, print, and hold the counts against the engine's; 1 where they differ."""
     minutes = round(hours * 3600 / PERIOD_S)
     source, right = repeated(minutes)
     with tempfile.TemporaryDirectory(dir=scratch) as name:
         folder, began_s = Path(name) / "kept", time.monotonic()
-        after = asyncio.run(run(source, folder, hours))
+        after = asyncio.run(run(source, folder, hours, room_bytes))
         print(
             f"{hours:g} h in {(time.monotonic() - began_s) / 60:.1f} minutes; disk {disk_bytes(folder) / MEGA:,.0f} MB"
         )
         first, *whole, last = counted(folder / "ledger.sqlite", minutes)
+        print(kept_and_dropped(folder, round(minutes * PERIOD_S * RATE_HZ)))
     own = [one.own / MEGA for one in after]
     print(f"own memory after the first part {own[0]:.1f} MB, then {min(own):.1f} to {max(own):.1f} MB")
     wrong = [(number, counts) for number, counts in enumerate(whole, 2) if counts != right]
@@ -124,6 +142,7 @@ def main(hours: float, scratch: Path | None) -> int:
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--hours", type=float, default=24.0)
+    parser.add_argument("--room", type=float, default=10e9, help="bytes that the disk is taken to have")
     parser.add_argument("--scratch", type=Path, help="folder for the recording, which is deleted afterwards")
     chosen = parser.parse_args()
-    sys.exit(main(chosen.hours, chosen.scratch))
+    sys.exit(main(chosen.hours, chosen.room, chosen.scratch))
