@@ -11,7 +11,7 @@ import numpy as np
 import tomli_w
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, FiniteFloat, ValidationError, model_validator
 
-from acquire.block import ChannelInfo, StreamInfo
+from acquire.block import ChannelInfo, StreamInfo, difference
 from acquire.errors import AddressError, FormatError
 
 HEADER_NAME = "recording.toml"
@@ -82,6 +82,19 @@ def read_header(folder: Path) -> StreamInfo:
     except (ValueError, RecursionError) as error:
         raise FormatError(f"{path}: is not TOML: {_one_line(error)}") from error
     return _to_info(_validated(path, table))
+
+
+def require_same(folder: Path, info: StreamInfo) -> None:
+    """Hold a stream to a recording that it is to go on in; where it stands, and the port it comes from, may differ.
+
+    Raises AddressError where it is another or no folder is there, FormatError where that is no recording.
+    """
+    recorded = read_header(folder)
+    differs = difference(recorded, info)
+    if not differs and info.setup_toml not in (None, recorded.setup_toml):
+        differs = "it was made with another set-up; leave --setup out, or begin a new recording"
+    if differs:
+        raise AddressError(f"{folder / HEADER_NAME}: cannot go on with this recording: {differs}")
 
 
 def sync_folder(folder: Path) -> None:

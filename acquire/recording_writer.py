@@ -10,9 +10,9 @@ import numpy as np
 from acquire.block import SampleBlock, StreamInfo
 from acquire.errors import AddressError
 from acquire.recording_files import SampleFiles, Storage
-from acquire.recording_header import write_header
-from acquire.recording_layout import Stretch
-from acquire.recording_resume import stretches_to_resume
+from acquire.recording_header import require_same, write_header
+from acquire.recording_lock import RecordingLock
+from acquire.recording_reader import read_stretches
 
 BATCH_S = 0.5
 MAX_BATCH_SAMPLES = 1 << 20
@@ -30,7 +30,7 @@ class RecordingWriter:
     it came to, so that nothing is lost; if it is given a later one, what lies between is a gap.
 
     Raises AddressError where the folder cannot be made or holds something already, or, with `storage.resume`, is no
-    recording of the same inputs; FormatError where that one is damaged.
+    recording of the same inputs, or is being written; FormatError where that one is damaged.
     """
 
     def __init__(
@@ -38,7 +38,12 @@ class RecordingWriter:
     ) -> None:
         storage = storage or Storage()
         promised = replace(info, setup_toml=setup_toml or info.setup_toml)
-        stretches = stretches_to_resume(folder, promised) if storage.resume else _begun(folder, promised)
+        if storage.resume:
+            require_same(folder, promised)
+        else:
+            _begin(folder, promised)
+        self._lock = RecordingLock(folder)
+        stretches = read_stretches(folder, info)
         self._files = SampleFiles(folder, info, storage, stretches)
         self._batch = np.empty((len(info.channels), batch_samples(info.sample_rate_hz)), info.dtype.name)
         self._first_index = stretches[-1].end_index if stretches else 0
@@ -77,9 +82,12 @@ class RecordingWriter:
 
     def close(self) -> None:
         """Write what is left and the end mark, unless the disk has failed. More than once is fine."""
-        if not self._files.has_failed:
-            self._write_batch()
-        self._files.finish()
+        try:
+            if not self._files.has_failed:
+                self._write_batch()
+            self._files.finish()
+        finally:
+            self._lock.release()
 
     def __enter__(self) -> Self:
         return self
@@ -102,8 +110,7 @@ def batch_samples(sample_rate_hz: float) -> int:
     return samples // 64 * 64 or max(samples, 1)
 
 
-def _begun(folder: Path, info: StreamInfo) -> list[Stretch]:
-    """Begin a new recording, which holds nothing yet."""
+def _begin(folder: Path, info: StreamInfo) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
         occupied = any(folder.iterdir())
@@ -112,4 +119,3 @@ def _begun(folder: Path, info: StreamInfo) -> list[Stretch]:
     if occupied:
         raise AddressError(f"{folder}: is not empty; a recording needs a new or empty folder")
     write_header(folder, info)
-    return []

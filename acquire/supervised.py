@@ -4,7 +4,7 @@ import threading
 from collections.abc import Callable, Generator, Iterator
 from dataclasses import replace
 
-from acquire.block import ChannelInfo, SampleBlock, StreamInfo
+from acquire.block import SampleBlock, StreamInfo, difference
 from acquire.clock import Clock, SystemClock
 from acquire.errors import CoilcallError, SourceLost
 from acquire.outage import Outage, Policy, standstill
@@ -136,8 +136,8 @@ class Supervised:
         except (CoilcallError, OSError) as error:
             self._inner.close()
             return self._told(error)
-        if difference := _difference(self._info, info):
-            raise SourceLost(f"{self._info.source}: came back as another: {difference}")
+        if other := difference(self._info, info):
+            raise SourceLost(f"{self._info.source}: came back as another: {other}")
         self._timeline.begin_again(info, self._clock.now())
         return None
 
@@ -153,18 +153,3 @@ def _farewell(outage: Outage, retry_s: float) -> str:
         return outage.reason
     refusal = f"; at last {outage.refusal}" if outage.refusal not in ("", outage.reason) else ""
     return f"{outage.reason}; not back within {retry_s:g} s{refusal}"
-
-
-def _difference(was: StreamInfo, now: StreamInfo) -> str:
-    """Say what keeps the samples of now from going on where those of before ended; "" where nothing does."""
-    if now.sample_rate_hz != was.sample_rate_hz:
-        return f"{now.sample_rate_hz:g} Hz where it was {was.sample_rate_hz:g} Hz"
-    if now.dtype != was.dtype:
-        return f"counts of {now.dtype} where they were {was.dtype}"
-    if _readings(now.channels) != _readings(was.channels):
-        return f"{len(now.channels)} inputs of other names, scales or ranges than the {len(was.channels)} before"
-    return ""
-
-
-def _readings(channels: tuple[ChannelInfo, ...]) -> list[ChannelInfo]:
-    return [replace(channel, label="") for channel in channels]

@@ -1,5 +1,7 @@
 """A recording that is gone on with."""
 
+import subprocess
+import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -111,6 +113,32 @@ def test_only_a_recording_can_be_gone_on_with(tmp_path: Path) -> None:
     (tmp_path / "r" / "samples-001.arrow").write_bytes(b"something else, and long enough to say so")
     with pytest.raises(FormatError, match=r"samples-001\.arrow: cannot be understood"):
         RecordingWriter(tmp_path / "r", INFO, storage=Storage(resume=True))
+
+
+def test_only_one_may_write_and_everybody_may_read(tmp_path: Path) -> None:
+    with RecordingWriter(tmp_path, INFO) as writer:
+        writer.write(block_at(0, 300))
+        with pytest.raises(AddressError, match="somebody is writing this recording just now"):
+            RecordingWriter(tmp_path, INFO, storage=Storage(resume=True))
+        assert read_all(tmp_path) == [(0, 256)]
+        writer.write(block_at(300, 10))
+    record(tmp_path, [block_at(2000, 100)], resume=True)
+    assert read_all(tmp_path) == [(0, 310), (2000, 2100)]
+
+
+def test_a_killed_writer_holds_nothing(tmp_path: Path) -> None:
+    script = f"""
+import os
+from pathlib import Path
+from tests.acquire.test_recording_resume import *
+writer = RecordingWriter(Path({str(tmp_path / "r")!r}), INFO)
+writer.write(block_at(0, 300))
+os._exit(9)
+"""
+    root = Path(__file__).parents[2]
+    assert subprocess.run([sys.executable, "-c", script], cwd=root, check=False).returncode == 9
+    record(tmp_path / "r", [block_at(2000, 100)], resume=True)
+    assert read_all(tmp_path / "r") == [(0, 256), (2000, 2100)]
 
 
 @dataclass

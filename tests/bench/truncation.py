@@ -1,4 +1,4 @@
-"""A power cut at every byte: `python -m tests.bench.truncation [STEP]` cuts the files of a recording, STEP bytes a time.
+"""A power cut at every byte: `python -m tests.bench.truncation [STEP]` cuts the files of a recording, each STEP bytes.
 
 A recording whose log was killed, with its ledger's write-ahead file; then with that file folded into the ledger, as at
 a clean end. Of every file the last 64 kB are taken away, byte by byte, and each time all is read again: samples are
