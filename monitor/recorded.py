@@ -19,6 +19,8 @@ class Recorded:
     marks: tuple[Mark, ...] = ()
     flags: tuple[Flag, ...] = ()
     remark: str = ""
+    is_there: bool = False
+    """Whether a ledger could be read."""
 
 
 def recorded_beside(recording: str) -> Recorded:
@@ -31,7 +33,7 @@ def recorded_beside(recording: str) -> Recorded:
     if not path.exists():
         return Recorded(remark=f"{folder}: there is no {LEDGER_NAME}; marks set by hand are not known")
     try:
-        return _checked(path, Recorded(tuple(read_marks(path)), tuple(read_flags(path))))
+        return _checked(path, Recorded(tuple(read_marks(path)), tuple(read_flags(path)), is_there=True))
     except FormatError as error:
         return Recorded(remark=f"{error}; marks set by hand are not known")
 

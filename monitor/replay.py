@@ -1,4 +1,4 @@
-"""A recording at the pace of a clock: play, stand still, step, faster, slower."""
+"""A recording at the pace of a clock: play, stand still, step, faster, slower, run to a place."""
 
 import threading
 from collections.abc import Iterator
@@ -20,9 +20,10 @@ class Pace:
     def __init__(self, clock: Clock, speed: float = 1.0) -> None:
         self._clock = clock
         self._lock = threading.Lock()
-        self._closed = threading.Event()
         self._speed = min(max(speed, SLOWEST), FASTEST)
         self._is_paused = False
+        self._is_running = False
+        self._free_s = 0.0
         self._reached_s = 0.0
         self._anchor_s = 0.0
         self._anchored_at: float | None = None
@@ -36,6 +37,16 @@ class Pace:
     def is_paused(self) -> bool:
         """Whether it stands still."""
         return self._is_paused
+
+    @property
+    def is_running(self) -> bool:
+        """Whether the place that it runs to is still to come."""
+        return self._is_running
+
+    @property
+    def free_s(self) -> float:
+        """The place up to which nobody waits for the clock."""
+        return self._free_s
 
     def toggle_pause(self) -> None:
         """Stand still, or go on."""
@@ -53,22 +64,37 @@ class Pace:
         """Halve the speed, down to the lowest."""
         self._change(speed=max(self._speed / 2, SLOWEST))
 
-    def close(self) -> None:
-        """Let nobody wait any more."""
-        self._closed.set()
+    def run_to(self, position_s: float, *, is_paused: bool) -> None:
+        """Show everything before this position at once; then stand still, or go on from there."""
+        with self._lock:
+            self._set_free(position_s)
+            self._is_running, self._is_paused = True, is_paused
 
-    def reaches(self, position_s: float) -> bool:
+    def begin_at(self, position_s: float) -> None:
+        """The first sample comes at this position: nothing before it is waited for."""
+        with self._lock:
+            if position_s > self._free_s:
+                self._set_free(position_s)
+
+    def reaches(self, position_s: float, closed: threading.Event) -> bool:
         """Wait until the replay may show everything before this position; False once it was closed."""
-        while not self._closed.is_set():
+        while not closed.is_set():
             wait_s = self._wait_s(position_s)
             if wait_s <= 0:
                 return True
-            self._clock.wait(min(wait_s, _PIECE_S), self._closed)
+            self._clock.wait(min(wait_s, _PIECE_S), closed)
         return False
+
+    def _set_free(self, position_s: float) -> None:
+        self._free_s = self._reached_s = self._anchor_s = position_s
+        self._anchored_at = None
 
     def _wait_s(self, position_s: float) -> float:
         """How long until the position is due; while it stands still, one piece at least."""
         with self._lock:
+            if position_s <= self._free_s:
+                return 0.0
+            self._is_running = False
             now = self._clock.now()
             if self._anchored_at is None:
                 self._anchored_at = now
@@ -90,12 +116,16 @@ class Pace:
 
 
 class PacedSource:
-    """Any source that is not live, handed on in small pieces when the pace says so."""
+    """Any source that is not live, from a place on, handed on in small pieces when the pace says so."""
 
-    def __init__(self, source: Source, pace: Pace) -> None:
+    def __init__(self, source: Source, pace: Pace, begin_s: float = 0.0) -> None:
         self._source = source
         self._pace = pace
+        self._begin_s = begin_s
         self._rate_hz = 1.0
+        self._closed = threading.Event()
+        self.has_skipped = False
+        """Whether there were samples before the place at which it began."""
 
     def open(self) -> StreamInfo:
         """Open the source beneath."""
@@ -105,20 +135,37 @@ class PacedSource:
 
     def blocks(self) -> Iterator[SampleBlock]:
         """The same samples, each piece as it falls due."""
-        for block in self._source.blocks():
+        is_first = True
+        for block in self._begun():
+            if is_first:
+                self._pace.begin_at(block.first_index / self._rate_hz)
+                is_first = False
             for piece in self._pieces(block):
-                if not self._pace.reaches(piece.end_index / self._rate_hz):
+                if not self._pace.reaches(piece.end_index / self._rate_hz, self._closed):
                     return
                 yield piece
+
+    def _begun(self) -> Iterator[SampleBlock]:
+        """What does not lie before the beginning."""
+        begin = round(self._begin_s * self._rate_hz)
+        for block in self._source.blocks():
+            if self._closed.is_set():
+                return
+            skipped = min(max(begin - block.first_index, 0), block.samples)
+            self.has_skipped |= skipped > 0
+            if skipped < block.samples:
+                yield SampleBlock(block.first_index + skipped, block.counts[:, skipped:])
 
     def _pieces(self, block: SampleBlock) -> Iterator[SampleBlock]:
         start = 0
         while start < block.samples:
-            samples = max(1, round(min(_PIECE_S * self._pace.speed, STEP_S) * self._rate_hz))
+            free = int(self._pace.free_s * self._rate_hz) - block.first_index - start
+            usual = round(min(_PIECE_S * self._pace.speed, STEP_S) * self._rate_hz)
+            samples = free if free > 0 else max(usual, 1)
             yield SampleBlock(block.first_index + start, block.counts[:, start : start + samples])
             start += samples
 
     def close(self) -> None:
         """Stop waiting and close the source beneath."""
-        self._pace.close()
+        self._closed.set()
         self._source.close()

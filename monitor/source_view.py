@@ -23,7 +23,8 @@ class SourceView:
     replay, in recorded seconds per second; None where the source keeps its own time. `behind_s` is how far the analysis
     trails the newest sample. `recording_to` is the folder being written. `clock_error_ppm` is by how much the source's
     clock runs fast against the host's; `frames_damaged` counts what was lost or damaged on the way. `disk` says what
-    the disk does not take, `publishing` what is not published, both "" while all is well.
+    the disk does not take, `publishing` what is not published, both "" while all is well. `replay` says where a replay
+    is going or what is about to come.
     """
 
     address: str
@@ -42,3 +43,4 @@ class SourceView:
     frames_damaged: int = 0
     disk: str = ""
     publishing: str = ""
+    replay: str = ""

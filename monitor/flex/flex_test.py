@@ -91,6 +91,13 @@ class FlexTest:
         """Count no more; what was counted stays."""
         self._watch = None
 
+    def forget(self) -> None:
+        """The samples begin anew: what was counted of others counts no more."""
+        self._flags_seen.clear()
+        self._turned_s = None
+        if self._watch is not None:
+            self.begin()
+
     def take(self, block: SampleBlock, step: Step) -> None:
         """Note one block and what the analysis made of it."""
         self._now_s = block.end_index / self._info.sample_rate_hz

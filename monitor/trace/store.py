@@ -25,10 +25,15 @@ class TraceStore:
 
     def __init__(self, info: StreamInfo, newest_bytes: int = NEWEST_BYTES, clips_bytes: int = CLIPS_BYTES) -> None:
         self.rate_hz = info.sample_rate_hz
-        channels = len(info.channels)
-        fitting = newest_bytes // (channels * info.dtype.itemsize)
-        self._ring = Ring(channels, info.dtype, min(round(NEWEST_S * self.rate_hz), fitting))
-        self._clips = Clips(self.rate_hz, channels, clips_bytes)
+        self._info, self._newest_bytes, self._clips_bytes = info, newest_bytes, clips_bytes
+        self.forget()
+
+    def forget(self) -> None:
+        """Keep nothing of what was there: the samples begin anew, wherever that is."""
+        channels, dtype = len(self._info.channels), self._info.dtype
+        fitting = self._newest_bytes // (channels * dtype.itemsize)
+        self._ring = Ring(channels, dtype, min(round(NEWEST_S * self.rate_hz), fitting))
+        self._clips = Clips(self.rate_hz, channels, self._clips_bytes)
         self._firings: deque[Firing] = deque()
         self._flags: dict[int, Flag] = {}
         self._losses: deque[tuple[int, int]] = deque(maxlen=_LOSSES)

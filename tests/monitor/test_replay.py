@@ -36,9 +36,13 @@ class Memory:
         self.closed += 1
 
 
-def played(source: Memory, pace: Pace, clock: WaitingClock) -> list[tuple[float, SampleBlock]]:
-    """Every piece with the moment it was handed on, from the start."""
-    paced = PacedSource(source, pace)
+def played(
+    source: Memory, pace: Pace, clock: WaitingClock, closes_at: float | None = None, begin_s: float = 0.0
+) -> list[tuple[float, SampleBlock]]:
+    """Every piece with the moment it was handed on, from the start; closed at a time of the clock, if at all."""
+    paced = PacedSource(source, pace, begin_s)
+    if closes_at is not None:
+        clock.planned.append((closes_at, paced.close))
     paced.open()
     started = clock.now()
     return [(clock.now() - started, piece) for piece in paced.blocks()]
@@ -80,8 +84,8 @@ def test_a_step_shows_one_step_more_and_stands_still() -> None:
     clock = WaitingClock()
     pace = Pace(clock)
     pace.toggle_pause()
-    clock.planned = [(101.0, pace.step), (102.0, pace.step), (103.0, pace.step), (104.0, pace.close)]
-    pieces = played(Memory([1000]), pace, clock)
+    clock.planned = [(101.0, pace.step), (102.0, pace.step), (103.0, pace.step)]
+    pieces = played(Memory([1000]), pace, clock, closes_at=104.0)
     assert pace.is_paused
     assert pieces[-1][1].end_index == round(3 * STEP_S * RATE_HZ)
 
@@ -92,8 +96,7 @@ def test_steps_asked_for_faster_than_they_are_shown_add_up() -> None:
     pace.toggle_pause()
     for _ in range(4):
         pace.step()
-    clock.planned = [(104.0, pace.close)]
-    assert played(Memory([1000]), pace, clock)[-1][1].end_index == round(4 * STEP_S * RATE_HZ)
+    assert played(Memory([1000]), pace, clock, closes_at=104.0)[-1][1].end_index == round(4 * STEP_S * RATE_HZ)
 
 
 def test_a_change_of_speed_counts_from_where_it_is() -> None:
@@ -122,3 +125,50 @@ def test_closing_ends_a_replay_that_stands_still() -> None:
     paced.open()
     assert list(paced.blocks()) == []
     assert source.closed == 1
+
+
+def test_what_lies_before_a_place_to_run_to_is_handed_on_at_once_to_the_sample_and_then_it_stands_still() -> None:
+    clock = WaitingClock()
+    pace = Pace(clock)
+    pace.run_to(0.6543, is_paused=True)
+    pieces = played(Memory([700, 300]), pace, clock, closes_at=103.0)
+    assert [moment_s for moment_s, _ in pieces] == [0.0]
+    assert pieces[-1][1].end_index == 654
+    assert not pace.is_running
+
+
+def test_after_a_run_it_goes_on_from_there_at_its_speed() -> None:
+    clock = WaitingClock()
+    pace = Pace(clock, 2.0)
+    pace.run_to(0.5, is_paused=False)
+    assert pace.is_running
+    pieces = played(Memory([1000]), pace, clock)
+    assert pieces[-1][0] == pytest.approx(0.25, abs=0.01)
+
+
+def test_a_run_ahead_ends_a_wait_and_a_step_counts_from_where_it_ended() -> None:
+    clock = WaitingClock()
+    pace = Pace(clock)
+    clock.planned = [(100.2, lambda: pace.run_to(0.8, is_paused=True)), (101.0, pace.step)]
+    pieces = played(Memory([1000]), pace, clock, closes_at=104.0)
+    assert [round(piece.end_index / RATE_HZ, 2) for moment_s, piece in pieces if moment_s > 0.3][-1] == 0.9
+
+
+def test_samples_that_begin_late_are_not_waited_for() -> None:
+    clock = WaitingClock()
+
+    class Clip(Memory):
+        def blocks(self) -> Iterator[SampleBlock]:
+            return (SampleBlock(one.first_index + 5_000_000, one.counts) for one in super().blocks())
+
+    pieces = played(Clip([100, 100]), Pace(clock), clock)
+    assert pieces[0][1].first_index == 5_000_000
+    assert pieces[-1][0] == pytest.approx(0.2, abs=1e-6)
+
+
+@given(st.lists(st.integers(1, 500), min_size=1, max_size=8), st.integers(0, 3000))
+def test_from_a_place_on_the_same_samples_come_out_and_none_before_it(lengths: list[int], begin: int) -> None:
+    clock = WaitingClock()
+    pieces = [piece for _, piece in played(Memory(lengths), Pace(clock), clock, begin_s=begin / RATE_HZ)]
+    indices = [index for piece in pieces for index in range(piece.first_index, piece.end_index)]
+    assert indices == list(range(begin, sum(lengths)))

@@ -16,11 +16,16 @@ from acquire.errors import SourceLost
 from acquire.recording import read_info
 from monitor import watch
 from monitor.dashboard.app import Dashboard
+from monitor.dashboard.cautions import Cautions
 from monitor.live import Options
-from monitor.replay import Pace
-from tests.monitor.streams import Played, WaitingClock, engine_running
+from tests.monitor.streams import Played, engine_running
 
 DEADLINE_S = 30.0
+
+
+@pytest.fixture(autouse=True)
+def cautions_are_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(watch, "are_read", lambda: True)
 
 
 def shown_to(monkeypatch: pytest.MonkeyPatch, *keys: str) -> list[str]:
@@ -49,10 +54,24 @@ async def test_a_source_is_watched_and_recorded(monkeypatch: pytest.MonkeyPatch,
     rows = shown_to(monkeypatch)
     source = Played(engine_running(), is_endless=True, is_live=True)
     monkeypatch.setattr(watch, "source_for", lambda _: source)
-    assert await watch.watch("any:", Options(folder=tmp_path / "kept")) == 0
+    assert await watch.watch("simulated:", Options(folder=tmp_path / "kept")) == 0
     assert "SIMULATED" in rows[1]
     assert f"recording to {tmp_path}"[:20] in rows[1]
     assert read_info(tmp_path / "kept").setup_toml == source.info.setup_toml
+
+
+@pytest.mark.parametrize(
+    ("address", "is_cautioned"), [("any:", True), ("simulated:", False), ("file:drive.csv", False)]
+)
+async def test_cautions_come_before_the_first_instrument_and_not_before_what_cannot_hurt(
+    address: str, is_cautioned: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rows = shown_to(monkeypatch)
+    monkeypatch.setattr(watch, "are_read", lambda: False)
+    monkeypatch.setattr(Cautions, "_put_away", lambda self: self.app.exit())
+    monkeypatch.setattr(watch, "source_for", lambda _: Played(engine_running(), is_endless=True, is_live=True))
+    assert await watch.watch(address, Options()) == 0
+    assert any("BEFORE YOU CONNECT" in row for row in rows) == is_cautioned
 
 
 async def test_a_lost_source_stays_on_the_screen_and_is_raised_after_it(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -62,15 +81,6 @@ async def test_a_lost_source_stays_on_the_screen_and_is_raised_after_it(monkeypa
     with pytest.raises(SourceLost):
         await watch.watch("any:", Options())
     assert "SOURCE LOST" in "".join(rows)
-
-
-async def test_the_keys_of_a_replay_move_its_pace(monkeypatch: pytest.MonkeyPatch) -> None:
-    rows = shown_to(monkeypatch, "f", "space")
-    monkeypatch.setattr(watch, "source_for", lambda _: Played(engine_running(), is_endless=True))
-    pace = Pace(WaitingClock(), 2.0)
-    assert await watch.watch("any:", Options(pace=pace)) == 0
-    assert pace.speed == 4.0
-    assert "PAUSED" in rows[1]
 
 
 class Terminal:
