@@ -42,7 +42,7 @@ class Storage:
 
 
 class SampleFiles:
-    """Takes batches. Raises OSError when the disk fails: the file is given up, and the next batch begins another."""
+    """Takes batches. Raises OSError when the disk fails; the next batch then begins another file."""
 
     def __init__(self, folder: Path, info: StreamInfo, storage: Storage, closed: Iterable[Stretch] = ()) -> None:
         self._folder, self._storage, self._schema = folder, storage, schema_for(info)
@@ -64,13 +64,25 @@ class SampleFiles:
         return self._closed_bytes + (file.file_bytes if file else 0)
 
     def append(self, first_index: int, counts: Counts) -> None:
-        """Write one batch whole, into the next file where it is due; or, on an error, nothing that is ever read."""
+        """Write one batch whole, into the next file where it is due; or, on an error, nothing that is ever read.
+
+        A file that fails is followed by another at once: it may be what failed, or the guard may find room.
+        """
+        is_begun = self._file is not None
+        try:
+            self._append(first_index, counts)
+        except OSError:
+            if not is_begun:
+                raise
+            self._append(first_index, counts)
+        self.has_failed = False
+
+    def _append(self, first_index: int, counts: Counts) -> None:
         with self._giving_up():
             if self._file and self._is_due(self._file, first_index, counts):
                 self._put_away(self._file.finish())
             file = self._file or self._begin()
             file.append(first_index, counts)
-        self.has_failed = False
 
     def sync(self, every_samples: int) -> None:
         """Make the disk keep it where so many samples wait for that."""

@@ -16,10 +16,13 @@ class SmallDisk:
     """Has room for `room` bytes in all; opens files that fill it, and fail like a full disk: the last write in part."""
 
     room: int
+    more: int = 0
+    """Room that is there once the next file is opened."""
     opened: list[Path] = field(default_factory=list)
 
     def open(self, path: Path) -> io.FileIO:
         self.opened.append(path)
+        self.room, self.more = self.room + self.more, 0
         return _Counted(path, self._take)
 
     def _take(self, wanted: int) -> int:

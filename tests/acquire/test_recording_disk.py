@@ -151,16 +151,27 @@ def test_a_failing_disk_is_told_with_the_file_and_the_next_block_begins_another(
     disk = SmallDisk(2000)
     writer = RecordingWriter(tmp_path / "r", INFO, storage=Storage(opener=disk.open))
     writer.write(block_at(0, 2 * BATCH))
-    with pytest.raises(OSError, match=r"No space left on device: '.*samples-001\.arrow'"):
-        writer.write(block_at(2 * BATCH, 2 * BATCH))
     with pytest.raises(OSError, match=r"No space left on device: '.*samples-002\.arrow'"):
+        writer.write(block_at(2 * BATCH, 2 * BATCH))
+    with pytest.raises(OSError, match=r"No space left on device: '.*samples-003\.arrow'"):
         writer.write(block_at(10 * BATCH, BATCH))
     assert [path.name for path in sample_files(tmp_path / "r")] == ["samples-001.arrow"], "an empty file was left"
     disk.room = HUGE
     writer.write(block_at(20 * BATCH, BATCH))
     writer.close()
     assert ranges_of(read_all(tmp_path / "r")) == [(0, 3 * BATCH), (20 * BATCH, 21 * BATCH)]
-    assert [path.name for path in sample_files(tmp_path / "r")] == ["samples-001.arrow", "samples-003.arrow"]
+    assert [path.name for path in sample_files(tmp_path / "r")] == ["samples-001.arrow", "samples-004.arrow"]
+
+
+def test_a_file_that_fails_alone_costs_nothing(tmp_path: Path) -> None:
+    disk = SmallDisk(2000)
+    writer = RecordingWriter(tmp_path / "r", INFO, storage=Storage(opener=disk.open))
+    writer.write(block_at(0, 2 * BATCH))
+    disk.room, disk.more = 100, HUGE
+    writer.write(block_at(2 * BATCH, 2 * BATCH))
+    writer.close()
+    assert ranges_of(read_all(tmp_path / "r")) == [(0, 4 * BATCH)]
+    assert len(sample_files(tmp_path / "r")) == 2
 
 
 def test_what_was_given_up_is_not_written_when_closing(tmp_path: Path) -> None:
