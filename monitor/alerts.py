@@ -3,6 +3,8 @@
 import os
 from enum import StrEnum
 
+ALERTS_VARIABLE = "COILCALL_ALERTS"
+"""Environment variable that holds a person's choice; `--alerts` sets it, so that viewers in browsers inherit it."""
 _TAKES_9 = ("foot", "ghostty", "xterm-ghostty", "xterm-kitty", "wezterm")
 _TAKES_777 = ("rxvt-unicode",)
 """Terminal types (TERM) that show a notification for this operating system command; terminfo has no entry for it."""
@@ -16,8 +18,11 @@ class Alert(StrEnum):
     NOTIFICATION = "notification"
 
 
-def usual_alerts() -> frozenset[Alert]:
-    """Title and bell, and a notification on a terminal that is known to show one."""
+def chosen_alerts() -> frozenset[Alert]:
+    """What was chosen; else title and bell, and a notification on a terminal that is known to show one."""
+    chosen = os.environ.get(ALERTS_VARIABLE)
+    if chosen is not None:
+        return alerts_of(chosen)
     return frozenset(Alert) if _term().startswith(_TAKES_9 + _TAKES_777) else frozenset((Alert.TITLE, Alert.BELL))
 
 

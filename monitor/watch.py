@@ -9,9 +9,11 @@ from functools import partial
 import click
 
 from acquire.clock import SystemClock
+from acquire.supervised import Supervised
 from drivers.registry import source_for
 from monitor.browser.place import Place, listen, told
 from monitor.browser.serving import serving
+from monitor.cautions_read import are_read
 from monitor.dashboard.app import Dashboard
 from monitor.dashboard.page import Page
 from monitor.dashboard.picture import Watched
@@ -51,6 +53,8 @@ async def watch(
         screen = dashboard_over(running)
         if flexes:
             screen.call_later(screen.action_flex)
+        if isinstance(source, Supervised) and not are_read():
+            screen.call_later(screen.action_cautions)
         if listening is not None:
             await stack.enter_async_context(
                 serving(running, listening, partial(screen.notify, severity="error", markup=False))

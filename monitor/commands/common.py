@@ -1,12 +1,14 @@
 """What several commands share: options, and what they ask of their surroundings."""
 
 import math
+import os
 import re
 from pathlib import Path
 from typing import Any
 
 import click
 
+from monitor.alerts import ALERTS_VARIABLE, alerts_of
 from monitor.cautions import CAUTIONS
 from monitor.terminal import can_draw
 
@@ -25,6 +27,28 @@ setup_option = click.option(
     metavar="FILE",
     help="The set-up file: which engine, and what is connected to which input. Without it, the set-up that came with "
     "the samples is used.",
+)
+
+
+def _choose_alerts(_: click.Context, param: click.Parameter, value: str | None) -> None:
+    if value is None:
+        return
+    try:
+        alerts_of(value)
+    except ValueError as error:
+        raise click.BadParameter(str(error), param=param) from error
+    os.environ[ALERTS_VARIABLE] = value
+
+
+alerts_option = click.option(
+    "--alerts",
+    metavar="LIST",
+    envvar=ALERTS_VARIABLE,
+    show_envvar=True,
+    callback=_choose_alerts,
+    expose_value=False,
+    help="How to call for attention when a fault is new: title, bell, notification, with commas between, or none. "
+    "Otherwise title and bell, and a notification where the terminal is known to show one.",
 )
 
 

@@ -6,7 +6,7 @@ from typing import NoReturn
 
 import click
 
-from monitor.commands.common import CAUTIONS_AS_THEY_STAND, needs_terminal, setup_option
+from monitor.commands.common import CAUTIONS_AS_THEY_STAND, alerts_option, needs_terminal, setup_option
 from monitor.commands.mqtt_options import MqttOptions, mqtt_options
 from monitor.publish.address import is_broker
 
@@ -31,6 +31,7 @@ DEMONSTRATION = (
     help="Show it in browsers as well, and only there where there is no terminal. Without HOST only this machine can "
     "reach it; with 0.0.0.0 everybody on its network can, to look and to set marks, without password or encryption.",
 )
+@alerts_option
 @mqtt_options
 def watch(
     address: str, setup_file: Path | None, folder: Path | None, flexes: bool, served_at: str | None, mqtt: MqttOptions

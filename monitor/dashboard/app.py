@@ -11,7 +11,7 @@ from textual.filter import NoColor
 from textual.theme import Theme
 from textual.widgets import Footer
 
-from monitor.alerts import Alert, usual_alerts
+from monitor.alerts import Alert, chosen_alerts
 from monitor.dashboard.alarm import RESTORE_TITLE, SAVE_TITLE, Alarm
 from monitor.dashboard.big import Big
 from monitor.dashboard.cautions import Cautions
@@ -53,8 +53,8 @@ _THEME = Theme(
 class Dashboard(App[None]):
     """Which cylinder, which wire, when.
 
-    `player` is there only over a recording, `flex` and `traced` only where samples are. `alerts` are the usual ones of
-    the terminal unless said otherwise.
+    `player` is there only over a recording, `flex` and `traced` only where samples are. `alerts` are those
+    chosen for this terminal unless said otherwise.
     """
 
     TITLE = "coilcall"
@@ -95,7 +95,7 @@ class Dashboard(App[None]):
         self._player = player
         self._flex = flex
         self._traced = traced
-        self._alarm = Alarm(usual_alerts() if alerts is None else alerts)
+        self._alarm = Alarm(chosen_alerts() if alerts is None else alerts)
         self._is_muted = False
         self._turns_per_column: int | None = None
         self._shown: Picture | None = None

@@ -17,6 +17,8 @@ from contextlib import contextmanager, suppress
 
 from rich.cells import cell_len
 
+from tests.bench.cautioned import cautioned
+
 _CODE = re.compile(r"\x1b\[([0-?]*)[ -/]*([@-~])|\x1b\][^\x07\x1b]*(?:\x07|\x1b\\)|\x1b[^\[\]]")
 _UNFINISHED = re.compile(r"\x1b(?:\[[0-?]*[ -/]*|\][^\x07\x1b]*)?\Z")
 LONGEST_S = 60.0
@@ -77,7 +79,7 @@ class Terminal:
         self.started_s = time.monotonic()
         self.process = subprocess.Popen(
             [sys.executable, "-c", "from monitor.cli import main; main()", *arguments],
-            stdin=follow, stdout=follow, stderr=follow, env=os.environ | {"TERM": "xterm-256color"},
+            stdin=follow, stdout=follow, stderr=follow, env=cautioned() | {"TERM": "xterm-256color"},
         )  # fmt: skip
         os.close(follow)
         self._changed = threading.Condition()

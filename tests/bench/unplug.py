@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from acquire.block import Counts, SampleBlock
 from acquire.recording import read_blocks, read_info
-from monitor.cautions import CAUTIONS
+from tests.bench.cautioned import cautioned
 from tests.drivers.scpi.server import Digitizer, HangUp, Server
 from tests.drivers.serial_board import encoding
 
@@ -202,14 +202,6 @@ WAYS: dict[str, Callable[[Path], Board | Instrument]] = {
 }
 
 
-def cautioned(folder: Path) -> Path:
-    """Make a folder of state in which the cautions are noted as read."""
-    note = folder / "state" / "coilcall" / "cautions-read"
-    note.parent.mkdir(parents=True)
-    note.write_text(CAUTIONS, encoding="utf-8")
-    return folder / "state"
-
-
 class Command:
     """`log`, or `watch --record`, on a terminal of its own."""
 
@@ -223,7 +215,7 @@ class Command:
         self._process = subprocess.Popen(
             [*program, "--setup", str(folder / "setup.toml"), where, str(self.kept), *options],
             stdin=follow, stdout=follow, stderr=follow,
-            env=os.environ | {"TERM": "xterm-256color", "XDG_STATE_HOME": str(cautioned(folder))},
+            env=cautioned() | {"TERM": "xterm-256color"},
         )  # fmt: skip
         os.close(follow)
         self.seen = bytearray()

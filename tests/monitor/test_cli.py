@@ -96,6 +96,7 @@ def test_without_a_command_the_help_is_shown_and_nothing_done(run: Run) -> None:
         (["log", "x.csv", "--retry", "nan"], "not a number"),
         (["replay", "x.csv", "--speed", "nan"], "not a number"),
         (["watch"], "needs a terminal"),
+        (["watch", "--alerts", "horn"], "title, bell, notification"),
         (["replay", "x.csv"], "needs a terminal"),
     ],
 )
@@ -140,7 +141,7 @@ def test_log_records_a_stream_to_its_end_and_tells_the_tally(run: Run, recording
     assert str(tmp_path / "kept") in out
     events = [json.loads(line)["event"] for line in err]
     assert events[0] == "start"
-    assert events[-1] == "stop"
+    assert events[-2:] == ["stop", "end"]
     # The ledger's companions -wal and -shm are gone: it was closed whole.
     files = {path.name for path in (tmp_path / "kept").iterdir() if path.is_file()}
     assert files == {"recording.toml", "samples-001.arrow", "ledger.sqlite"}

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.alerts import Alert, alerts_of, usual_alerts
+from monitor.alerts import Alert, alerts_of, chosen_alerts
 from monitor.dashboard.alarm import Alarm
 from monitor.dashboard.picture import Picture
 from monitor.flags import Severity
@@ -14,6 +14,11 @@ from tests.monitor.dashboard.pictures import miss, picture, snapshot, source
 ALL = frozenset(Alert)
 BELL = frozenset((Alert.BELL,))
 NASTY = "[red]\x1b[2J\x07\x9c\n\u202e点;" + "x" * 10_000
+
+
+@pytest.fixture(autouse=True)
+def nothing_chosen(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("COILCALL_ALERTS", raising=False)
 
 
 def with_faults(*numbers: int) -> Picture:
@@ -75,7 +80,7 @@ def test_what_came_while_it_was_muted_does_not_ring_afterwards() -> None:
 )
 def test_a_notification_has_the_form_of_its_terminal(term: str, begins: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("TERM", term)
-    assert usual_alerts() == ALL
+    assert chosen_alerts() == ALL
     alarm = Alarm(frozenset((Alert.NOTIFICATION,)))
     alarm.take(picture(6), 0.0)
     said = alarm.take(with_faults(1), 1.0)
@@ -87,7 +92,7 @@ def test_a_terminal_that_is_not_known_to_show_notifications_is_sent_none(
     term: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("TERM", term)
-    assert usual_alerts() == {Alert.TITLE, Alert.BELL}
+    assert chosen_alerts() == {Alert.TITLE, Alert.BELL}
 
 
 @given(st.text() | st.just(NASTY))
@@ -122,3 +127,9 @@ def test_a_list_of_alerts_is_understood(text: str, alerts: set[Alert]) -> None:
 def test_anything_else_is_refused_with_what_is_possible(text: str) -> None:
     with pytest.raises(ValueError, match="possible are title, bell, notification"):
         alerts_of(text)
+
+
+def test_what_a_person_chose_wins_over_what_the_terminal_is_known_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TERM", "foot")
+    monkeypatch.setenv("COILCALL_ALERTS", "bell")
+    assert chosen_alerts() == BELL
