@@ -9,31 +9,25 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-import click
-
 from acquire.clock import Clock, SystemClock
-from acquire.errors import FormatError
 from acquire.outage import Policy, standstill
 from acquire.source import Source
 from drivers.registry import source_for
-from monitor.analysis import Analysis, print_result
 from monitor.entries import Event
 from monitor.interrupt import MARK_SIGNAL, answering, end_signals
 from monitor.keeper import Keeper
-from monitor.ledger import LEDGER_NAME, Counted
-from monitor.ledger_reader import read_flags, read_marks
 from monitor.live import Options, Session, session, supervised
 from monitor.publish.address import Access
 from monitor.publish.publishing import publishing
 from monitor.road.awake import kept_awake
+from monitor.road.ending import end, show_result
 from monitor.road.keyboard import keyboard
 from monitor.road.keys import Keys, Wish
 from monitor.road.news import Item, News
 from monitor.road.outlook import start
 from monitor.road.report import Report, report_on
 from monitor.road.stops import Stops, Terms
-from monitor.terminal import outliving
-from monitor.text import elapsed, plain
+from monitor.text import elapsed
 
 LOOK_EVERY_S = 0.5
 
@@ -129,19 +123,20 @@ async def _run(
             async with (
                 publishing(broker, clock, partial(_tell_unsent, report)) as publish,
                 session(source, options) as running,
-                kept_awake() as sleeps,
             ):
                 assert running.keeper is not None
                 log = Log(running, running.keeper, report, clock)
                 publish(running, partial(log.stop, "mqtt"))
                 until_all_is_kept.enter_context(answering(_answers(log)))
                 attend = until_all_is_kept.enter_context(keyboard(log.take_keys))
-                report.tell(await asyncio.to_thread(start, running, running.keeper, folder, sleeps))
-                await log.run(Stops(terms, folder, clock), attend)
+                async with kept_awake() as sleeps:
+                    report.tell(await asyncio.to_thread(start, running, running.keeper, folder, sleeps))
+                    await log.run(Stops(terms, folder, clock), attend)
         finally:
-            report.close()
             if running is not None and running.keeper is not None and running.ended.is_set():
-                _print_result(running, running.keeper.counted, folder)
+                report.tell(end(running, running.keeper, folder))
+                report.close()
+                show_result(running, running.keeper.counted, folder)
 
 
 def _tell_unsent(report: Report, line: str) -> None:
@@ -153,21 +148,6 @@ def _answers(log: Log) -> dict[int, Callable[[], object]]:
         number: partial(log.stop, signal.Signals(number).name) for number in end_signals()
     }
     return answers | ({} if MARK_SIGNAL is None else {MARK_SIGNAL: partial(log.mark, "signal")})
-
-
-def _print_result(running: Session, before: Counted, folder: Path) -> None:
-    """Print what this session found, as the ledger holds it; where that cannot be read, what is still remembered."""
-    book, now = folder / LEDGER_NAME, running.snapshot()
-    with outliving(sys.stderr), outliving(sys.stdout):
-        try:
-            flags = [flag for flag in read_flags(book) if flag.number > before.flag]
-            marks = [mark for mark in read_marks(book) if mark.number > before.mark]
-        except FormatError as error:
-            click.echo(f"coilcall: {plain(str(error))}; of flags and marks only the latest are told", err=True)
-            flags, marks = [*reversed(now.flags)], [*reversed(now.marks)]
-        print_result(Analysis(running.analyzer, flags, marks), str(folder), as_json=False)
-        if before.session:
-            click.echo("\nThis is what came since it was gone on with; coilcall analyze tells all of it.")
 
 
 async def _first_of(*events: asyncio.Event, timeout_s: float) -> None:

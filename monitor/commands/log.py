@@ -73,10 +73,10 @@ def log(
     terminal and as JSON, one object a line, anywhere else; the tally at the end on stdout. When the instrument is
     lost, the recording goes on as soon as it is back.
     """
+    ignore_mark_signal()
     if folder is not None and resumed is not None:
         raise click.UsageError("--to begins a recording and --resume goes on with one: give one of them")
     broker = mqtt.publishing()
-    ignore_mark_signal()
     if sys.stderr.isatty():
         click.echo(CAUTIONS_IN_BRIEF, err=True)
     from monitor.disk_terms import DiskTerms

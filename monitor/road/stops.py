@@ -2,6 +2,8 @@
 
 import asyncio
 import math
+import os
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -49,9 +51,8 @@ class Stops:
 def occupied_bytes(folder: Path) -> int:
     """Bytes of all files in a folder and those below it; what is gone meanwhile counts nothing."""
     total = 0
-    for path in folder.rglob("*"):
-        try:
-            total += path.stat().st_size if path.is_file() else 0
-        except OSError:
-            continue
+    for below, _, names in os.walk(folder):
+        for name in names:
+            with suppress(OSError):
+                total += (Path(below) / name).stat().st_size
     return total

@@ -124,6 +124,7 @@ def test_any_key_marks_q_stops_and_the_terminal_is_as_it_was(tmp_path: Path) -> 
         assert log.end() == 0
         assert log.mode_now == log.mode
         assert b"stopped: by key" in log.seen
+        assert b"nothing is missing" in log.seen
         assert b"Roll call" in log.seen
         assert b"Traceback" not in log.seen
         assert [row[2] for row in log.rows("marks")] == ["key"]
@@ -239,7 +240,7 @@ def test_elsewhere_than_on_a_terminal_every_line_is_an_object(tmp_path: Path) ->
         assert log.process.wait(DEADLINE_S) == 0
         assert events[0] == "start"
         assert {"state", "flag", "mark"} <= set(events)
-        assert events[-1] == "stop"
+        assert events[-2:] == ["stop", "end"]
 
 
 def test_a_log_that_was_stopped_for_a_while_tells_so_and_loses_nothing_that_was_kept_for_it(tmp_path: Path) -> None:

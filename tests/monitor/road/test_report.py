@@ -1,6 +1,6 @@
 import io
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.road.news import Item
@@ -51,6 +51,7 @@ def test_the_state_is_written_at_once_and_then_now_and_then() -> None:
 
 
 @given(st.text())
+@settings(deadline=None)
 def test_whatever_stands_in_it_a_line_is_one_line_of_printable_ascii(text: str) -> None:
     written, report = on_a_pipe(WaitingClock())
     report.tell(Item("lost", 0.0, text, {"reason": text}))
