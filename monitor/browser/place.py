@@ -50,8 +50,8 @@ def told(listening: socket.socket) -> str:
     hosts = own_addresses() if ipaddress.ip_address(host.partition("%")[0]).is_unspecified else [host]
     return (
         f"In a browser: {' or '.join(_url(one, port) for one in hosts)}\n"
-        "Anyone on this network who knows the address can see the screen and set marks. There is no password and no\n"
-        "encryption: use it only on a network you trust."
+        "Anyone on this network who knows the address can see the screen and set marks.\n"
+        "There is no password and no encryption: use it only on a network you trust."
     )
 
 
