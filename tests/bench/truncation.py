@@ -16,6 +16,7 @@ import time
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass, replace
+from itertools import chain
 from pathlib import Path
 
 import numpy as np
@@ -60,7 +61,7 @@ def killed(folder: Path) -> Path:
     log = subprocess.Popen([*LOG, ENGINE, "--to", str(folder)], stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
     deadline = time.monotonic() + LONGEST_S
     ahead = folder / f"{BOOK}-wal"
-    while not ((folder / "samples-003.arrow").exists() and ahead.stat().st_size > TAIL):
+    while not ((folder / "samples-002.arrow").exists() and ahead.stat().st_size > TAIL):
         assert log.poll() is None, log.stderr.read() if log.stderr else ""
         assert time.monotonic() < deadline, "the log is not under way"
         time.sleep(0.01)
@@ -77,12 +78,11 @@ def folded(folder: Path, to: Path) -> Path:
     return to
 
 
-def cut_each(folder: Path, step: int) -> Iterator[Result]:
-    """Cut every file of a recording, which is left as it was."""
-    blocks = [block.counts for block in read_blocks(folder, read_info(folder))]
-    counts = np.concatenate(blocks, axis=1)
+def cut_each(folder: Path, step: int, names: str = "*") -> Iterator[Result]:
+    """Cut every file of a recording with such a name; the recording is left as it was."""
+    counts = np.concatenate([block.counts for block in read_blocks(folder, read_info(folder))], axis=1)
     whole = Whole(read_info(folder), counts, read_flags(folder / BOOK), _firings(folder))
-    for path in sorted(folder.iterdir()):
+    for path in sorted(folder.glob(names)):
         if path.is_file() and not path.name.endswith("-shm") and path.stat().st_size:
             yield _cut(folder, path.name, whole, step)
 
@@ -169,13 +169,10 @@ def main(step: int = 1) -> None:
     print("file | cuts | read to some point | refused in one line | wrong")
     with tempfile.TemporaryDirectory() as scratch:
         log = killed(Path(scratch) / "killed")
-        for folder in (log, folded(log, Path(scratch) / "folded")):
-            for one in cut_each(folder, step):
-                read = one.cuts - one.refused - one.wrong
-                print(
-                    f"{folder.name}/{one.name} | {one.cuts} | {read} | {one.refused} | {one.wrong} {one.example}",
-                    flush=True,
-                )
+        cuts = chain(cut_each(log, step), cut_each(folded(log, Path(scratch) / "folded"), step, BOOK))
+        for one in cuts:
+            read = one.cuts - one.refused - one.wrong
+            print(f"{one.name} | {one.cuts} | {read} | {one.refused} | {one.wrong} {one.example}", flush=True)
 
 
 if __name__ == "__main__":
