@@ -25,6 +25,7 @@ from monitor.dashboard.page import Page
 from monitor.dashboard.palette import BLACK, BLUISH_GREEN, INK, ORANGE, SKY_BLUE, VERMILLION
 from monitor.dashboard.picture import Picture, Player, Watched
 from monitor.dashboard.plan import plan
+from monitor.dashboard.pointed import Pointed
 from monitor.dashboard.room import has_room
 from monitor.dashboard.sheet import PULLS_PER_S
 from monitor.dashboard.status import Status
@@ -77,6 +78,8 @@ class Dashboard(App[None]):
         Binding("x", "flex", "flex"),
         Binding("c", "columns", "columns"),
         Binding("z", "mute", "mute"),
+        Binding("pagedown", "leaf(1)", "older flags", show=False),
+        Binding("pageup", "leaf(-1)", "newer flags", show=False),
     ]
 
     def __init__(
@@ -193,10 +196,18 @@ class Dashboard(App[None]):
         if self._flex is not None:
             self.push_screen(Flex(self._watched, self._flex))
 
-    def action_trace(self) -> None:
-        """Look at the samples themselves."""
+    def action_trace(self, time_s: float | None = None) -> None:
+        """Look at the samples themselves, the newest or those around a moment."""
         if self._traced is not None:
-            self.push_screen(Trace(self._watched, *self._traced))
+            self.push_screen(Trace(self._watched, *self._traced, time_s))
+
+    def on_pointed(self, message: Pointed) -> None:
+        """Look at the samples around what was clicked."""
+        self.action_trace(message.time_s)
+
+    def action_leaf(self, pages: int) -> None:
+        """Leaf through the flags."""
+        self.screen_stack[0].query_one(Flags).leaf(pages)
 
     def action_big(self) -> None:
         """Draw what matters large."""

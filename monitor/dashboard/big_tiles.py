@@ -6,10 +6,9 @@ from itertools import islice, zip_longest
 from textual.content import Content
 
 from monitor.dashboard.block_letters import block_letters, cells_high, cells_wide
-from monitor.dashboard.lane_columns import last_miss, rate_cell
+from monitor.dashboard.lane_columns import last_miss, latest_miss, rate_cell
 from monitor.dashboard.palette import BLUISH_GREEN, OUTCOME_STYLE
 from monitor.firing.records import Outcome
-from monitor.flags import Kind
 from monitor.snapshot import CylinderView, Snapshot
 from monitor.text import fit, number
 
@@ -17,7 +16,6 @@ Cell = tuple[str, str]
 _FACTS_WIDE = 13
 _FRESH_S = 10.0
 """A tile stays filled so long after a miss."""
-_MISSES = (Kind.MISSING_ACKNOWLEDGEMENT, Kind.MISSING_COMMAND)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,5 +95,5 @@ def _style(view: CylinderView, snapshot: Snapshot) -> str:
 
 
 def _is_fresh(cylinder: int, snapshot: Snapshot) -> bool:
-    ends = (flag.end_s for flag in snapshot.flags if flag.cylinder == cylinder and flag.kind in _MISSES)
-    return any(end is None or snapshot.time_s - end < _FRESH_S for end in ends)
+    flag = latest_miss(cylinder, snapshot)
+    return flag is not None and (flag.end_s is None or snapshot.time_s - flag.end_s < _FRESH_S)

@@ -1,10 +1,12 @@
 """The latest flags: when, what, where, how often, and what was measured."""
 
 from textual.content import Content
+from textual.events import Click, MouseScrollDown, MouseScrollUp
 
 from monitor.dashboard.palette import INK, QUIET, SEVERITY_GLYPH, SEVERITY_STYLE
 from monitor.dashboard.panel import Panel
 from monitor.dashboard.picture import Picture
+from monitor.dashboard.pointed import Pointed
 from monitor.flags import Flag, Kind
 from monitor.marks import Mark, flags_before
 from monitor.snapshot import Snapshot
@@ -17,25 +19,63 @@ _START_FROM = 100
 
 
 class Flags(Panel):
-    """Heading and as many flags as there is room for."""
+    """Heading and as many flags and marks as there is room for; leafing holds what is read while new ones come."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._first = self._known = 0
 
     def lines(self, picture: Picture, width: int) -> list[Content]:
-        """Newest first."""
-        return flag_lines(picture.snapshot, width, self.size.height)
+        """Newest first, or from where somebody leafed to."""
+        known = picture.snapshot.flags_raised + len(picture.snapshot.marks)
+        if self._first:
+            self._first += known - self._known
+        self._known = known
+        self._first = max(min(self._first, len(entries(picture.snapshot)) - 1), 0)
+        return flag_lines(picture.snapshot, width, self.size.height, self._first)
+
+    def leaf(self, pages: float) -> None:
+        """Go to older ones (down), or to newer ones."""
+        self._first = max(self._first + round(pages * max(self.size.height - 1, 1)), 0)
+        self.redraw()
+
+    def on_mouse_scroll_down(self, _: MouseScrollDown) -> None:
+        """Older ones."""
+        self.leaf(0.5)
+
+    def on_mouse_scroll_up(self, _: MouseScrollUp) -> None:
+        """Newer ones."""
+        self.leaf(-0.5)
+
+    def on_click(self, event: Click) -> None:
+        """Look at the samples around it."""
+        listed = entries(self.picture.snapshot)[self._first :] if self.picture else []
+        if 1 <= event.y <= len(listed):
+            entry = listed[event.y - 1]
+            self.post_message(Pointed(entry.start_s if isinstance(entry, Flag) else entry.time_s))
 
 
-def flag_lines(snapshot: Snapshot, width: int, rows: int) -> list[Content]:
-    """At most `rows` lines of exactly `width` cells, newest flag or mark first; the heading counts all flags raised."""
-    flags = [(flag.start_s, _line(flag, snapshot.time_s, width)) for flag in snapshot.flags[: max(rows - 1, 0)]]
-    marks = [(mark.time_s, _mark_line(mark, snapshot, width)) for mark in snapshot.marks]
-    newest = sorted(flags + marks, key=lambda one: one[0], reverse=True)
-    return [_heading(snapshot, width), *(line for _, line in newest[: max(rows - 1, 0)])]
+def entries(snapshot: Snapshot) -> list[Flag | Mark]:
+    """Flags and marks at hand, newest first."""
+    both = [(flag.start_s, flag) for flag in snapshot.flags] + [(mark.time_s, mark) for mark in snapshot.marks]
+    return [entry for _, entry in sorted(both, key=lambda one: one[0], reverse=True)]
 
 
-def _heading(snapshot: Snapshot, width: int) -> Content:
+def flag_lines(snapshot: Snapshot, width: int, rows: int, first: int = 0) -> list[Content]:
+    """At most `rows` lines of exactly `width` cells, from the `first` flag or mark on; the heading counts all flags."""
+    shown = entries(snapshot)[first : first + max(rows - 1, 0)]
+    lines = [
+        _line(one, snapshot.time_s, width) if isinstance(one, Flag) else _mark_line(one, snapshot, width)
+        for one in shown
+    ]
+    return [_heading(snapshot, width, first), *lines]
+
+
+def _heading(snapshot: Snapshot, width: int, first: int) -> Content:
     start = "at".ljust(_START_WIDTH) if width >= _START_FROM else ""
     columns = f"{start}{'flag':{_KIND_WIDTH}}{'where':{_WHERE_WIDTH}}{'count':>{_COUNT_WIDTH}}  what was seen"
     raised = f" {snapshot.flags_raised} flags" if snapshot.flags_raised != 1 else " 1 flag"
+    raised += f" ↑{first}" if first else ""
     return Content.styled(fit(f"{raised:{_WHEN_WIDTH + 4}}{columns}", width), f"underline {QUIET}")
 
 

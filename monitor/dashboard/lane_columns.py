@@ -63,14 +63,15 @@ def rate_cell(missed: Missed, width: int) -> str:
 
 def last_miss(view: CylinderView, snapshot: Snapshot) -> str:
     """How long ago this cylinder last missed, as far as the flags at hand reach."""
-    flag = next((flag for flag in snapshot.flags if _is_miss_of(flag, view.cylinder)), None)
+    flag = latest_miss(view.cylinder, snapshot)
     if flag is None:
         return "?" if view.counts.missed.misses else "-"
     return "now" if flag.end_s is None else span(snapshot.time_s - flag.end_s)
 
 
-def _is_miss_of(flag: Flag, cylinder: int) -> bool:
-    return flag.cylinder == cylinder and flag.kind in _MISSES
+def latest_miss(cylinder: int, snapshot: Snapshot) -> Flag | None:
+    """The flag of the latest miss, None where none is at hand."""
+    return next((flag for flag in snapshot.flags if flag.cylinder == cylinder and flag.kind in _MISSES), None)
 
 
 _COLUMNS = (

@@ -3,12 +3,14 @@
 from collections.abc import Iterator, Sequence
 
 from textual.content import Content
+from textual.events import Click
 
 from monitor.dashboard.digits import tall_digits
-from monitor.dashboard.lane_columns import columns
+from monitor.dashboard.lane_columns import columns, latest_miss
 from monitor.dashboard.palette import INK, OUTCOME_GLYPH, OUTCOME_STYLE, QUIET
 from monitor.dashboard.panel import Panel
 from monitor.dashboard.picture import Picture
+from monitor.dashboard.pointed import Pointed
 from monitor.firing.records import Outcome
 from monitor.snapshot import CylinderView, Snapshot
 from monitor.text import spans
@@ -31,6 +33,15 @@ class Lanes(Panel):
     def lines(self, picture: Picture, width: int) -> list[Content]:
         """Heading and lanes."""
         return lanes(picture, width, self.lane_rows)
+
+    def on_click(self, event: Click) -> None:
+        """Look at the samples around the cylinder's latest miss."""
+        views = self.picture.snapshot.cylinders if self.picture else ()
+        lane = (event.y - 1) // self.lane_rows
+        if self.picture and event.y >= 1 and lane < len(views):
+            flag = latest_miss(views[lane].cylinder, self.picture.snapshot)
+            if flag is not None:
+                self.post_message(Pointed(flag.start_s if flag.end_s is None else flag.end_s))
 
 
 def lanes(picture: Picture, width: int, lane_rows: int) -> list[Content]:

@@ -16,7 +16,7 @@ class Panel(Widget):
 
     def __init__(self) -> None:
         super().__init__()
-        self._picture: Picture | None = None
+        self.picture: Picture | None = None
         self._lines: list[Content] = []
 
     def lines(self, picture: Picture, width: int) -> list[Content]:
@@ -25,7 +25,7 @@ class Panel(Widget):
 
     def show(self, picture: Picture) -> None:
         """Draw this from now on."""
-        self._picture = picture
+        self.picture = picture
         before, self._lines = self._lines, self.lines(picture, self.size.width)
         changed = [
             Region(0, row, self.size.width, 1)
@@ -35,11 +35,15 @@ class Panel(Widget):
         if changed:
             self.refresh(*changed)
 
+    def redraw(self) -> None:
+        """Draw the same picture anew."""
+        if self.picture is not None:
+            self._lines = self.lines(self.picture, self.size.width)
+            self.refresh()
+
     def on_resize(self) -> None:
         """Draw the same picture in the new size."""
-        if self._picture is not None:
-            self._lines = self.lines(self._picture, self.size.width)
-            self.refresh()
+        self.redraw()
 
     def render_line(self, y: int) -> Strip:
         """What stands in one line of the screen."""

@@ -71,7 +71,7 @@ class TracePanel(Panel):
 
 
 class Trace(Sheet):
-    """Follows the newest samples until a key moves something; `end` follows again, or holds."""
+    """Follows the newest samples, or holds at `time_s`, until a key moves something; `end` follows again, or holds."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("t", "leave", "back", show=False),
@@ -92,10 +92,12 @@ class Trace(Sheet):
         Binding("i", "inputs", "inputs"),
     ]
 
-    def __init__(self, watched: Watched, store: TraceStore, hookup: Hookup) -> None:
+    def __init__(self, watched: Watched, store: TraceStore, hookup: Hookup, time_s: float | None = None) -> None:
         super().__init__()
         self._watched, self._store = watched, store
         self._panel = TracePanel(store, hookup, first_view(store, hookup, watched.snapshot().rpm))
+        if time_s is not None:
+            self._view.go_to(store.index(time_s))
 
     def compose(self) -> ComposeResult:
         """Drawing and keys."""
