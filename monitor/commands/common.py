@@ -63,8 +63,10 @@ class Finite(click.FloatRange):
         return number
 
 
-class Size(click.FloatRange):
+class Size(click.ParamType):  # type: ignore[type-arg]  # takes arguments only in click's later releases
     """So many bytes on a disk: a number and its unit."""
+
+    name = "size"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:  # noqa: ANN401  as inherited
         """Understand what was typed, or fail with one line."""
