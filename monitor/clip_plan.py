@@ -75,6 +75,11 @@ class ClipPlan:
         ]
         self._wanted = pieces
 
+    def give_up(self) -> None:
+        """Count all that waits as given up."""
+        self.given_up += len(self._wanted)
+        self._wanted = []
+
     @property
     def needed_from(self) -> int:
         """Index from which on samples are wanted, or may be yet."""

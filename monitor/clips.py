@@ -45,9 +45,13 @@ class Clips:
     async def cut(self, kept_index: int, *, is_last: bool = False) -> list[Clip]:
         """Cut what is settled and lies on the disk up to `kept_index`; with `is_last` everything that is wanted."""
         clips: list[Clip] = []
-        while self.trouble.is_due and (span := self.plan.next_span(kept_index, is_last=is_last)):
+        while (self.trouble.is_due or is_last) and (span := self.plan.next_span(kept_index, is_last=is_last)):
             clip = await self._cut(span)
             clips += [clip] if clip else []
+            if self.trouble.reason:
+                break
+        if is_last:
+            self.plan.give_up()
         return clips
 
     async def _cut(self, span: Span) -> Clip | None:

@@ -15,6 +15,7 @@ from acquire.block import SampleBlock, StreamInfo
 from acquire.errors import CoilcallError
 from acquire.ring import RingReader
 from monitor.clip_cut import remove_halves
+from monitor.clip_plan import MOST_WANTED
 from monitor.clips import Clips
 from monitor.disk_terms import DiskTerms
 from monitor.disk_thread import in_thread, to_its_end
@@ -22,6 +23,7 @@ from monitor.entries import Coverage, Entries, Event, Gap
 from monitor.firing.records import Firing
 from monitor.flags import Flag
 from monitor.ledger import LEDGER_NAME, Ledger
+from monitor.ledger_reader import read_unclipped
 from monitor.marks import Mark
 from monitor.pending import Pending
 from monitor.sample_store import SampleStore
@@ -82,21 +84,21 @@ class Keeper:
             (self._pending.rows_lost, "rows of the ledger", self._trouble),
             (self._clips.plan.given_up, "clips", self._clips.trouble),
         )
-        told = [f"{count} {what} ({trouble.last_reason})" for count, what, trouble in lost if count]
+        told = [f"{count} {what} ({trouble.last_reason})" for count, what, trouble in lost if count or trouble.reason]
         return f"not everything could be kept: {'; '.join(told)}" if told else ""
 
-    async def commit(self, coverage: Coverage | None, *, is_last: bool = False) -> None:
+    async def commit(self, *, is_last: bool = False) -> None:
         """Write everything entered since the last commit, unless the ledger failed only just now.
 
         What could not be written waits for the next one; with `is_last` it is lost, and counted.
         """
         if self._trouble.is_due or is_last:
-            await to_its_end(self._commit(coverage, is_last=is_last))
+            await to_its_end(self._commit(is_last=is_last))
 
-    async def _commit(self, coverage: Coverage | None, *, is_last: bool) -> None:
+    async def _commit(self, *, is_last: bool) -> None:
         dropped = await in_thread(self._owner, self._store.take_dropped)
         self._pending.dropped += dropped
-        entries, end_index = self._pending.take(coverage), self._end_index or 0
+        entries, end_index = self._pending.take(), self._end_index or 0
         try:
             await in_thread(self._owner, self._ledger.write, entries)
         except CoilcallError as error:
@@ -110,11 +112,14 @@ class Keeper:
         for hook in self.on_committed:
             hook(entries)
 
-    async def keep_book(self, ended: asyncio.Event, coverage: Callable[[], Coverage]) -> None:
+    async def keep_book(self, ended: asyncio.Event, take_stock: Callable[[], Coverage]) -> None:
         """Commit twice a second, and once more when the stream has ended."""
-        while not ended.is_set():
+        is_over = False
+        while not is_over:
             await _pause(ended)
-            await self.commit(coverage())
+            is_over = ended.is_set()
+            self._pending.coverage = take_stock()
+            await self.commit()
 
     async def keep_clips(self, ended: asyncio.Event) -> None:
         """Cut clips as they are settled; the last ones are cut in `finish`."""
@@ -140,9 +145,9 @@ class Keeper:
     async def finish(self) -> None:
         """End the sample files, then book all that is left, then cut what clips are left, and book those."""
         await in_thread(self._owner, self._store.close)
-        await self.commit(None)
+        await self.commit()
         await self._cut_clips(is_last=True)
-        await self.commit(None, is_last=True)
+        await self.commit(is_last=True)
 
 
 async def _pause(ended: asyncio.Event) -> None:
@@ -165,7 +170,10 @@ async def keeping(folder: Path, info: StreamInfo, terms: DiskTerms) -> AsyncIter
         is_new = not (terms.resume and (folder / LEDGER_NAME).exists())
         ledger = await in_thread(disk, Ledger, folder / LEDGER_NAME, terms.clock.utc(), is_new=is_new)
         stack.push_async_callback(in_thread, disk, ledger.close)
+        clips = Clips(folder, info, terms, cutter)
         await in_thread(disk, remove_halves, folder)
-        keeper = Keeper(disk, store, ledger, Clips(folder, info, terms, cutter))
+        for moment_s in await in_thread(disk, read_unclipped, ledger.path, info.sample_rate_hz, MOST_WANTED):
+            clips.want(moment_s)
+        keeper = Keeper(disk, store, ledger, clips)
         stack.push_async_callback(keeper.finish)
         yield keeper

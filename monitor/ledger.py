@@ -46,7 +46,7 @@ class Ledger:
     """
 
     def __init__(self, path: Path, started_utc: datetime, *, is_new: bool = True) -> None:
-        self._path = path
+        self.path = path
         if path.exists() is is_new:
             wrong = "is there already; name another folder" if is_new else "is not there, so nothing can go on in it"
             raise CoilcallError(f"{path}: {wrong}")
@@ -69,8 +69,8 @@ class Ledger:
     def write(self, entries: Entries) -> None:
         """Add all of it or, on an error, nothing."""
         try:
-            if _identity(self._path) != self._file:
-                raise CoilcallError(f"{self._path}: is gone; somebody deleted, moved or replaced it")
+            if _identity(self.path) != self._file:
+                raise CoilcallError(f"{self.path}: is gone; somebody deleted, moved or replaced it")
             self._book.execute("BEGIN IMMEDIATE")
             self._add(entries)
             self._book.execute("COMMIT")
@@ -96,7 +96,7 @@ class Ledger:
         found = self._book.execute("SELECT value FROM about WHERE key = 'schema'").fetchone()
         if found != (SCHEMA,):
             self._book.close()
-            raise FormatError(f"{self._path}: its layout is {found and found[0]}; only {SCHEMA} can be gone on with")
+            raise FormatError(f"{self.path}: its layout is {found and found[0]}; only {SCHEMA} can be gone on with")
 
     def _begin_session(self, started_utc: datetime) -> Counted:
         """Give where the book stood before it."""
@@ -121,7 +121,7 @@ class Ledger:
             book.execute("INSERT OR REPLACE INTO coverage VALUES (?, ?, ?, ?)", row)
 
     def _error(self, error: sqlite3.Error) -> CoilcallError:
-        return CoilcallError(f"{self._path}: cannot be written: {error}")
+        return CoilcallError(f"{self.path}: cannot be written: {error}")
 
 
 def _identity(path: Path) -> tuple[int, int] | None:

@@ -9,6 +9,14 @@ from acquire.errors import FormatError
 from monitor.flags import Flag, Kind, Severity
 from monitor.marks import Mark
 
+_UNCLIPPED = """
+SELECT moment_s FROM (
+    SELECT start_s AS moment_s FROM flags UNION SELECT end_s FROM flags WHERE end_s IS NOT NULL
+    UNION SELECT time_s FROM marks
+) WHERE NOT EXISTS (SELECT 1 FROM clips WHERE moment_s * ? BETWEEN first_index AND first_index + samples)
+ORDER BY moment_s DESC LIMIT ?
+"""
+
 
 def read_flags(path: Path) -> list[Flag]:
     """Every flag in a ledger, by number. Raises FormatError where it is none."""
@@ -26,9 +34,21 @@ def read_marks(path: Path) -> list[Mark]:
         raise FormatError(f"{path}: is no ledger of ours: {error}") from error
 
 
+def read_unclipped(path: Path, sample_rate_hz: float, most: int) -> list[float]:
+    """The latest moments, in seconds, that should have a clip and have none: a kill came before it.
+
+    Raises FormatError where it is no ledger of version 2.
+    """
+    return [moment_s for (moment_s,) in _asked(path, _UNCLIPPED, (sample_rate_hz, most))]
+
+
 def _rows(path: Path, table: str) -> list[tuple[Any, ...]]:
+    return _asked(path, f"SELECT * FROM {table} ORDER BY number")
+
+
+def _asked(path: Path, query: str, values: tuple[float, ...] = ()) -> list[tuple[Any, ...]]:
     try:
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as book:
-            return book.execute(f"SELECT * FROM {table} ORDER BY number").fetchall()
+            return book.execute(query, values).fetchall()
     except sqlite3.Error as error:
         raise FormatError(f"{path}: is no ledger of ours: {error}") from error

@@ -31,6 +31,7 @@ class Pending:
     events: list[Event] = field(default_factory=list)
     dropped: list[Dropped] = field(default_factory=list)
     clips: list[Clip] = field(default_factory=list)
+    coverage: Coverage | None = None
     first_index: int | None = None
     rows_lost: int = 0
     """Rows given up for good, since the start."""
@@ -40,13 +41,23 @@ class Pending:
         self.firings += firings
         self.flags.update((flag.number, flag) for flag in flags)
 
-    def take(self, coverage: Coverage | None) -> Entries:
+    def take(self) -> Entries:
         """Give everything for one write; it is no longer here."""
-        flags, first_index = list(self.flags.values()), self.first_index
-        rows = (self.firings, flags, self.gaps, coverage, self.marks, self.events, self.dropped, self.clips)
+        entries = Entries(
+            self.firings,
+            list(self.flags.values()),
+            self.gaps,
+            self.coverage,
+            self.marks,
+            self.events,
+            self.dropped,
+            self.clips,
+            self.first_index,
+        )
         self.firings, self.flags, self.gaps, self.marks = [], {}, [], []
-        self.events, self.dropped, self.clips, self.first_index = [], [], [], None
-        return Entries(*rows, first_index)
+        self.events, self.dropped, self.clips = [], [], []
+        self.coverage = self.first_index = None
+        return entries
 
     def give_back(self, entries: Entries) -> None:
         """Take back what could not be written; beyond the bound the oldest rows are lost, and that is booked."""
@@ -62,6 +73,7 @@ class Pending:
         self.events = self._bounded([*entries.events, *self.events])
         self.dropped = self._bounded([*entries.dropped, *self.dropped])
         self.clips = self._bounded([*entries.clips, *self.clips])
+        self.coverage = self.coverage or entries.coverage
         self.first_index = entries.first_index if self.first_index is None else self.first_index
 
     def give_up(self) -> None:

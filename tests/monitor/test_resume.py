@@ -1,5 +1,7 @@
 """A session that goes on in the recording of an earlier one."""
 
+import sqlite3
+from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -56,6 +58,16 @@ async def test_clips_go_on_after_those_that_are_there_and_halves_are_taken_away(
     after = sorted(path.name for path in (tmp_path / "drive" / "clips").iterdir())
     assert after == [f"{number:04d}" for number in range(1, 2 * len(before) + 1)]
     assert [row[0] for row in rows(tmp_path / "drive", "clips")] == list(range(1, 2 * len(before) + 1))
+
+
+async def test_clips_that_a_kill_came_before_are_cut_when_it_goes_on(tmp_path: Path) -> None:
+    await run(tmp_path / "drive", BEGAN, resume=False)
+    before = rows(tmp_path / "drive", "clips")
+    (tmp_path / "drive" / "clips" / "0001").rename(tmp_path / "as it was")
+    with closing(sqlite3.connect(tmp_path / "drive" / "ledger.sqlite")) as book, book:
+        book.execute("DELETE FROM clips WHERE number = 1")
+    await run(tmp_path / "drive", BEGAN + timedelta(seconds=60))
+    assert before[0][1:3] in [row[1:3] for row in rows(tmp_path / "drive", "clips")]
 
 
 async def test_a_clock_set_back_an_hour_loses_nothing_and_is_told_and_booked(tmp_path: Path) -> None:
