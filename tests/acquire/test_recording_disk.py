@@ -209,6 +209,19 @@ def test_a_sync_that_fails_gives_the_file_up_and_writes_nothing_twice(
     assert ranges_of(read_all(tmp_path / "r")) == [(0, 3 * BATCH)]
 
 
+def test_a_sync_that_fails_at_the_end_of_a_file_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    writer = RecordingWriter(tmp_path / "r", INFO, storage=Storage(rollover=Rollover(HUGE, 2.0)))
+    for first in (0, 50, 2000):
+        writer.write(block_at(first, 10))
+    with monkeypatch.context() as broken:
+        broken.setattr(os, "fsync", _refuse)
+        with pytest.raises(OSError, match=r"Input/output error: '.*samples-001\.arrow'"):
+            writer.write(block_at(4000, 10))
+    writer.write(block_at(4000, 10))
+    writer.close()
+    assert ranges_of(read_all(tmp_path / "r")) == [(0, 10), (50, 60), (2000, 2010), (4000, 4010)]
+
+
 def _refuse(_descriptor: int) -> None:
     raise OSError(errno.EIO, os.strerror(errno.EIO))
 
