@@ -16,7 +16,7 @@ LATE_S = 3.0
 class Mark:
     """One such moment, `time_s` seconds from the first sample; `number` counts from 1.
 
-    `by` says what made it: key, signal, mqtt, or which button, as `marker in4`; `note` is free text.
+    `by` says what made it: key, signal, mqtt, browser, or which button, as `marker in4`; `note` is free text.
     """
 
     number: int

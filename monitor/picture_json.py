@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import dataclass
+from functools import cache
 
 from pydantic import TypeAdapter, ValidationError
 from pydantic_core import PydanticSerializationError
@@ -22,16 +23,19 @@ class _Shown:
     source: SourceView
 
 
-_ADAPTER = TypeAdapter(_Shown)
+@cache
+def _adapter() -> TypeAdapter[_Shown]:
+    """Made when the first picture is wanted, as that takes 30 ms."""
+    return TypeAdapter(_Shown)
 
 
 def encode(snapshot: Snapshot, source: SourceView) -> bytes:
     """One line of UTF-8 JSON; the fields are those of Snapshot and SourceView, what is not a number is null."""
     shown = _Shown(SCHEMA, snapshot, source)
     try:
-        return _ADAPTER.dump_json(shown)
+        return _adapter().dump_json(shown)
     except PydanticSerializationError:  # a file name that is no UTF-8
-        return json.dumps(_ADAPTER.dump_python(shown, mode="json"), ensure_ascii=False).encode("utf-8", "replace")
+        return json.dumps(_adapter().dump_python(shown, mode="json"), ensure_ascii=False).encode("utf-8", "replace")
 
 
 def decode(text: bytes) -> tuple[Snapshot, SourceView]:
@@ -39,7 +43,7 @@ def decode(text: bytes) -> tuple[Snapshot, SourceView]:
     if len(text) > LONGEST:
         raise FormatError(f"picture: has {len(text)} bytes; up to {LONGEST} would be right")
     try:
-        shown = _ADAPTER.validate_json(text)
+        shown = _adapter().validate_json(text)
     except ValidationError as error:
         first = error.errors(include_url=False, include_input=False)[0]
         where = ".".join(str(part) for part in first["loc"]) or "the whole"

@@ -28,8 +28,8 @@ DEMONSTRATION = (
     "--serve",
     "served_at",
     metavar="[HOST:]PORT",
-    help="Show it in browsers as well, and only there where there is no terminal. Without HOST only this machine can "
-    "reach it; with 0.0.0.0 everybody on its network can, to look and to set marks, without password or encryption.",
+    help="Show it in browsers too, or in browsers alone where there is no terminal. A port alone is reached from this "
+    "machine only; with 0.0.0.0: before it, anyone on the network can look and set marks; no password, no encryption.",
 )
 @alerts_option
 @mqtt_options
