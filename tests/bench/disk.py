@@ -6,6 +6,7 @@ is stopped and goes on.
 """
 
 import json
+import math
 import os
 import shutil
 import signal
@@ -16,6 +17,7 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from sqlite3 import connect
 
@@ -23,12 +25,12 @@ import numpy as np
 
 from acquire.recording import read_blocks, read_info
 from tests.bench.sources import told_end
-from tests.bench.truth import Book, Samples, Truth, analysed, book_in, samples_in, truth
+from tests.bench.truth import Book, Row, Samples, analysed, book_in, samples_in, stretches, truth
 
 RATE_HZ = 20_000
 LIMIT_KB = 1000
 LONGEST_S = 40.0
-ENGINE = f"rate={RATE_HZ}&rpm=1500&seed=7&fault=no-answer,cylinder=4,probability=0.05"
+ENGINE = f"duration=20&rate={RATE_HZ}&rpm=1500&seed=7&fault=no-answer,cylinder=4,probability=0.05"
 SET_BACK = r"""
 #define _GNU_SOURCE
 #include <dlfcn.h>
@@ -49,20 +51,23 @@ int clock_gettime(clockid_t which, struct timespec *now) {
 
 @dataclass(frozen=True)
 class Left:
-    """What a log left. `unaccounted` samples of each input can neither be read nor are booked as lost or dropped."""
+    """What a log left, and the firings that the book should have.
+
+    `unaccounted` samples of each input can not be read, are not booked as lost or dropped, and lie between no two runs.
+    """
 
     status: int
     said: str
     disk_words: list[str]
     samples: Samples
     book: Book
-    drawn: Truth
+    rows: list[Row]
     unaccounted: int
 
     @property
     def book_is_right(self) -> bool:
-        """Whether the book is sound, with the first firings of the truth, row for row, and none else."""
-        return self.book.sound == "ok" and list(self.book.firings) == self.drawn.rows[: len(self.book.firings)]
+        """Whether the book is sound, and has the first of those firings, row for row, and none else."""
+        return self.book.sound == "ok" and list(self.book.firings) == self.rows[: len(self.book.firings)]
 
     @property
     def last_words(self) -> str:
@@ -73,13 +78,11 @@ class Left:
 class Log:
     """A `log` that runs in a folder, over samples drawn again for the judgement; what it says goes to a file."""
 
-    def __init__(
-        self, kept: Path, scratch: Path, query: str, *, paced: bool = True, around: Sequence[str] = ()
-    ) -> None:
-        self.kept, self._query = kept, query
-        self._told, self._said = scratch / "told", scratch / "said"
-        address = f"tests.bench.sources:engine?told={self._told}&pace={int(paced)}&{query}"
-        program = [sys.executable, "-c", "from monitor.cli import main; main()", "log", address, "--to", str(kept)]
+    def __init__(self, kept: Path, scratch: Path, where: str, *, paced: bool, around: Sequence[str]) -> None:
+        self.kept = kept
+        self._told, self._said = scratch / f"told{where}", scratch / f"said{where}"
+        address = f"tests.bench.sources:engine?told={self._told}&pace={int(paced)}&{ENGINE}"
+        program = [sys.executable, "-c", "from monitor.cli import main; main()", "log", address, where, str(kept)]
         with self._said.open("wb") as said:
             self.process = subprocess.Popen([*around, *program], stdout=subprocess.DEVNULL, stderr=said)
 
@@ -111,12 +114,11 @@ class Log:
         if number is not None:
             self.process.send_signal(number)
         status = self.process.wait(LONGEST_S)
-        drawn = truth(self._query)
+        drawn, book = truth(ENGINE), book_in(self.kept)
         samples = samples_in(self.kept, drawn, begins_anew=begins_anew)
-        if begins_anew:
-            drawn = analysed(read_info(self.kept), tuple(read_blocks(self.kept, read_info(self.kept))))
-        unaccounted = _unaccounted(self.kept, max(samples.end, told_end(self._told))) if samples.read else 0
-        return Left(status, self.said, self.disk_words(), samples, book_in(self.kept), drawn, unaccounted)
+        rows = _analysed_rows(self.kept, book) if begins_anew else drawn.rows
+        unaccounted = _unaccounted(self.kept, book, max(samples.end, told_end(self._told))) if samples.read else 0
+        return Left(status, self.said, self.disk_words(), samples, book, rows, unaccounted)
 
     def kill(self) -> None:
         """Leave nothing behind."""
@@ -126,22 +128,34 @@ class Log:
 
 @contextmanager
 def logging(
-    kept: Path, scratch: Path, query: str = "", *, paced: bool = True, around: Sequence[str] = ()
+    kept: Path, scratch: Path, where: str = "--to", *, paced: bool = True, around: Sequence[str] = ()
 ) -> Iterator[Log]:
-    """A log that does not outlive the block; `query` says more of the engine, `around` runs it."""
-    running = Log(kept, scratch, f"duration=20&{ENGINE}{query}", paced=paced, around=around)
+    """A log that does not outlive the block; `around` runs it."""
+    running = Log(kept, scratch, where, paced=paced, around=around)
     try:
         yield running
     finally:
         running.kill()
 
 
-def _unaccounted(kept: Path, given: int) -> int:
+def _analysed_rows(kept: Path, book: Book) -> list[Row]:
+    """Every firing in what is there, each run analysed by itself."""
+    info = read_info(kept)
+    blocks, starts = list(read_blocks(kept, info)), [first for first in book.starts if first is not None]
+    runs = [
+        tuple(one for one in blocks if start <= one.first_index < end) for start, end in pairwise([*starts, math.inf])
+    ]
+    return [row for run in runs for row in analysed(info, run).rows]
+
+
+def _unaccounted(kept: Path, book: Book, given: int) -> int:
     known = np.zeros(given, bool)
-    for block in read_blocks(kept, read_info(kept)):
-        known[block.first_index : block.end_index] = True
-    with closing(connect(kept / "ledger.sqlite")) as book:
-        rows = book.execute("SELECT first_index, samples FROM dropped UNION ALL SELECT first_index, samples FROM gaps")
+    for (_, before), (first, end) in pairwise([(0, 0), *stretches(kept)]):
+        known[before if first in book.starts else first : end] = True
+    with closing(connect(kept / "ledger.sqlite")) as ledger:
+        rows = ledger.execute(
+            "SELECT first_index, samples FROM dropped UNION ALL SELECT first_index, samples FROM gaps"
+        )
         for first_index, samples in rows:
             known[first_index : first_index + samples] = True
     return int(np.count_nonzero(~known))
@@ -212,15 +226,33 @@ def folder_deleted(scratch: Path) -> Left:
 
 def clock_set_back(scratch: Path) -> Left:
     """The machine's civil time goes back by an hour."""
-    (scratch / "set_back.c").write_text(SET_BACK, encoding="utf-8")
-    library, switch = scratch / "set_back.so", scratch / "now"
-    subprocess.run(["cc", "-shared", "-fPIC", "-o", str(library), str(scratch / "set_back.c"), "-ldl"], check=True)
-    around = ["env", f"LD_PRELOAD={library}", f"SET_BACK={switch}"]
-    with logging(scratch / "kept", scratch, around=around) as log:
+    switch = scratch / "now"
+    with logging(scratch / "kept", scratch, around=_set_back_by(switch, scratch)) as log:
         log.until(log.given(1.0))
         switch.touch()
         log.until(log.given(1.5))
         return log.end()
+
+
+def resumed_an_hour_earlier(scratch: Path) -> Left:
+    """Between two runs the machine's civil time goes back by an hour."""
+    switch, kept = scratch / "now", scratch / "kept"
+    around = _set_back_by(switch, scratch)
+    with logging(kept, scratch, around=around) as log:
+        log.until(log.given(1.0))
+        log.end()
+    switch.touch()
+    with logging(kept, scratch, "--resume", around=around) as log:
+        log.until(log.given(1.0))
+        return log.end(begins_anew=True)
+
+
+def _set_back_by(switch: Path, scratch: Path) -> list[str]:
+    """What runs a command whose civil time goes back when the file `switch` is there."""
+    source, library = scratch / "set_back.c", scratch / "set_back.so"
+    source.write_text(SET_BACK, encoding="utf-8")
+    subprocess.run(["cc", "-shared", "-fPIC", "-o", str(library), str(source), "-ldl"], check=True)
+    return ["env", f"LD_PRELOAD={library}", f"SET_BACK={switch}"]
 
 
 def process_stopped(scratch: Path) -> Left:
@@ -236,7 +268,7 @@ def process_stopped(scratch: Path) -> Left:
 
 STOPPED_S = 2.5
 NEEDS_ROOT = (full, filled_by_others, folder_read_only)
-TRIALS = (*NEEDS_ROOT, files_limited, folder_deleted, clock_set_back, process_stopped)
+TRIALS = (*NEEDS_ROOT, files_limited, folder_deleted, clock_set_back, resumed_an_hour_earlier, process_stopped)
 
 
 def main() -> None:
@@ -249,7 +281,7 @@ def main() -> None:
             left = trial(Path(scratch))
         print(
             f"{trial.__doc__}\n  status {left.status}; {left.samples}, {left.unaccounted} unaccounted for;"
-            f" {len(left.book.firings)} of {len(left.drawn.rows)} firings,"
+            f" {len(left.book.firings)} of {len(left.rows)} firings,"
             f" {'right' if left.book_is_right else 'WRONG'}, {len(left.book.flags)} flags"
         )
         for words in left.disk_words:
