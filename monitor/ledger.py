@@ -134,5 +134,5 @@ def _identity(path: Path) -> tuple[int, int] | None:
 
 def _insert(table: str, record: type[Firing | Flag | Gap | Mark | Event | Dropped | Clip]) -> str:
     names = [field.name for field in fields(record)]
-    # Or replace: a flag grows. And no row that is there already may keep a whole drive out of the book.
+    # Or replace: flags grow, and so does what is dropped. And no row that is there already may keep others out.
     return f"INSERT OR REPLACE INTO {table} ({', '.join(names)}) VALUES ({', '.join('?' * len(names))})"

@@ -21,7 +21,7 @@ CREATE TABLE flags (
 );
 CREATE INDEX firings_by_time ON firings (time_s);
 CREATE TABLE gaps (first_index INTEGER PRIMARY KEY, samples INTEGER NOT NULL);
-CREATE TABLE dropped (first_index INTEGER NOT NULL, samples INTEGER NOT NULL, reason TEXT NOT NULL);
+CREATE TABLE dropped (first_index INTEGER PRIMARY KEY, samples INTEGER NOT NULL, reason TEXT NOT NULL);
 CREATE TABLE marks (number INTEGER PRIMARY KEY, time_s REAL NOT NULL, by TEXT NOT NULL, note TEXT NOT NULL);
 CREATE TABLE events (time_s REAL NOT NULL, kind TEXT NOT NULL, detail TEXT NOT NULL, lasted_s REAL);
 CREATE TABLE clips (

@@ -21,7 +21,8 @@ class SampleStore:
         self.trouble = Trouble("samples", terms.clock)
         """Its words may be asked for from any thread."""
         self._rate_hz = info.sample_rate_hz
-        self._dropped: list[Dropped] = []
+        self._dropped: dict[int, Dropped] = {}
+        self._last_lost = Dropped(0, 0, "")
         self._deleted_until: int | None = None
         self._writer = _writer(folder, info, terms, self)
 
@@ -51,9 +52,9 @@ class SampleStore:
         self._lose(max(block.first_index, self._writer.end_index), block.end_index)
 
     def take_dropped(self) -> list[Dropped]:
-        """What was dropped since the last call."""
-        dropped, self._dropped = self._dropped, []
-        return dropped
+        """What was dropped since the last call; what goes on is given again, longer."""
+        dropped, self._dropped = self._dropped, {}
+        return list(dropped.values())
 
     def close(self) -> None:
         """End the files; what still waited for the disk is lost where it fails."""
@@ -66,19 +67,18 @@ class SampleStore:
     def note_deleted(self, dropped: Dropped) -> None:
         """Book a sample file that made room for newer ones."""
         self._deleted_until = dropped.first_index + dropped.samples
-        self._dropped.append(dropped)
+        self._dropped[dropped.first_index] = dropped
 
     def _lose(self, first_index: int, end_index: int) -> None:
-        """Book what the disk did not take, in one row with what it follows."""
+        """Book what the disk did not take, as one with what it follows."""
         samples, reason = end_index - first_index, self.trouble.last_reason
         if samples <= 0:
             return
         self.samples_lost += samples
-        last = self._dropped[-1] if self._dropped else None
-        if last and last.reason == reason and last.first_index + last.samples == first_index:
-            self._dropped[-1] = Dropped(last.first_index, last.samples + samples, reason)
-        else:
-            self._dropped.append(Dropped(first_index, samples, reason))
+        last = self._last_lost
+        if (last.first_index + last.samples, last.reason) == (first_index, reason):
+            first_index, samples = last.first_index, last.samples + samples
+        self._last_lost = self._dropped[first_index] = Dropped(first_index, samples, reason)
 
 
 def _writer(folder: Path, info: StreamInfo, terms: DiskTerms, store: SampleStore) -> RecordingWriter:
