@@ -17,7 +17,6 @@ from monitor.commands.replay import replay
 from monitor.commands.setup import setup
 from monitor.commands.sources import sources
 from monitor.commands.watch import watch
-from monitor.interrupt import end_signals
 from monitor.terminal import outliving
 
 
@@ -58,13 +57,12 @@ def main(arguments: list[str] | None = None) -> NoReturn:
 
 @contextmanager
 def _kill_as_interrupt() -> Iterator[None]:
-    """Let a polite kill, or a terminal that goes, end a command as Ctrl-C does, also while it still connects."""
-    before = {number: signal.signal(number, _interrupt) for number in end_signals() if number != signal.SIGINT}
+    """Let a polite kill end a command as Ctrl-C does, also while it still connects."""
+    before = signal.signal(signal.SIGTERM, _interrupt)
     try:
         yield
     finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
+        signal.signal(signal.SIGTERM, before)
 
 
 def _interrupt(number: int, frame: FrameType | None) -> None:

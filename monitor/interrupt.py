@@ -8,22 +8,29 @@ MARK_SIGNAL: int | None = getattr(signal, "SIGUSR1", None)
 """What another program sends to mark the moment; None where the system has no such signal."""
 
 
-def ignore_mark_signal() -> None:
-    """Until there is something to mark, let it not end the program, as it would by itself."""
+def outlive_signals() -> None:
+    """Until `answering` begins, let no mark end the program, and a terminal that goes only as a polite kill does."""
     if MARK_SIGNAL is not None:
         signal.signal(MARK_SIGNAL, signal.SIG_IGN)
+    if (hangup := _hangup()) is not None:
+        signal.signal(hangup, signal.getsignal(signal.SIGTERM))
 
 
 def end_signals() -> tuple[int, ...]:
-    """What asks a program to end: an interrupt, a polite kill, and a terminal that is gone, unless `nohup` said no."""
-    hangup: int | None = getattr(signal, "SIGHUP", None)
-    minds_hangup = hangup is not None and signal.getsignal(hangup) is not signal.SIG_IGN
-    return (signal.SIGINT, signal.SIGTERM, *([hangup] if hangup is not None and minds_hangup else []))
+    """What asks a program to end: an interrupt, a polite kill, and a terminal that is gone."""
+    hangup = _hangup()
+    return (signal.SIGINT, signal.SIGTERM, *(() if hangup is None else (hangup,)))
+
+
+def _hangup() -> int | None:
+    """The signal of a terminal that goes; None where there is no such thing, or `nohup` said to mind it not."""
+    number: int | None = getattr(signal, "SIGHUP", None)
+    return None if number is None or signal.getsignal(number) is signal.SIG_IGN else number
 
 
 def stop_signals(stop: Callable[[], object]) -> AbstractContextManager[None]:
-    """Within the block whatever asks for the end calls `stop`, instead of ending the program where it stands."""
-    return answering(dict.fromkeys(end_signals(), stop))
+    """Within the block an interrupt and a polite kill call `stop`, instead of ending the program where it stands."""
+    return answering(dict.fromkeys((signal.SIGINT, signal.SIGTERM), stop))
 
 
 @contextmanager

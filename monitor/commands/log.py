@@ -9,7 +9,7 @@ import click
 from monitor.cautions import CAUTIONS_IN_BRIEF
 from monitor.commands.common import CAUTIONS_AS_THEY_STAND, Finite, Size, setup_option
 from monitor.commands.mqtt_options import MqttOptions, mqtt_options
-from monitor.interrupt import ignore_mark_signal
+from monitor.interrupt import outlive_signals
 
 
 @click.command(short_help="Record and analyse without a screen, for the road test.", epilog=CAUTIONS_AS_THEY_STAND)
@@ -73,7 +73,7 @@ def log(
     terminal and as JSON, one object a line, anywhere else; the tally at the end on stdout. When the instrument is
     lost, the recording goes on as soon as it is back.
     """
-    ignore_mark_signal()
+    outlive_signals()
     if folder is not None and resumed is not None:
         raise click.UsageError("--to begins a recording and --resume goes on with one: give one of them")
     broker = mqtt.publishing()

@@ -56,14 +56,15 @@ def test_an_interrupt_ends_it_while_it_is_lost(way: str, tmp_path: Path) -> None
     assert b"Traceback" not in process.seen
 
 
-@pytest.mark.parametrize("how", ["SIGINT", "SIGTERM", "SIGTERM in the background"])
-def test_an_interrupt_or_a_kill_ends_it_while_it_connects(how: str, tmp_path: Path) -> None:
+@pytest.mark.parametrize("how", ["SIGINT", "SIGTERM", "SIGTERM in the background", "SIGHUP"])
+def test_an_interrupt_or_a_kill_ends_it_while_it_connects_and_a_mark_does_not(how: str, tmp_path: Path) -> None:
     (tmp_path / "setup.toml").write_text(SETUP, encoding="utf-8")
     silent = Instrument(tmp_path, is_reset=False)
     silent.unplug()
     # As a shell starts what it does not wait for.
-    ignores = "import signal; signal.signal(signal.SIGINT, signal.SIG_IGN); " if "background" in how else ""
-    code = f"{ignores}from monitor.cli import main; main()"
+    ignores = "signal.signal(signal.SIGINT, signal.SIG_IGN); " if "background" in how else ""
+    heeds = "import signal; signal.signal(signal.SIGHUP, signal.SIG_DFL); "  # whatever this runs under ignores
+    code = f"{heeds}{ignores}from monitor.cli import main; main()"
     program = [sys.executable, "-c", code, "log", f"{silent.address}&patience_s=60"]
     try:
         with subprocess.Popen(
@@ -71,6 +72,7 @@ def test_an_interrupt_or_a_kill_ends_it_while_it_connects(how: str, tmp_path: Pa
             stderr=subprocess.PIPE, text=True, env=os.environ | {"LC_ALL": "C.UTF-8"},
         ) as process:  # fmt: skip
             assert silent.asked.wait(20.0)
+            process.send_signal(signal.SIGUSR1)
             process.send_signal(signal.Signals[how.split()[0]])
             _, said = process.communicate(timeout=10.0)
     finally:
