@@ -14,6 +14,7 @@ from tempfile import TemporaryDirectory
 from acquire.clock import SystemClock
 from monitor.browser.pictures import Pictures, offering
 from monitor.dashboard.picture import Watched
+from monitor.text import plain
 
 _ENDING_S = 3.0
 """How long server and viewers have to end by themselves; a browser that answers needs a tenth of it."""
@@ -56,8 +57,8 @@ async def _tell_of_end(server: Process, tell: Callable[[str], object]) -> None:
     said = b""
     while more := await server.stdout.read(4096):
         said = (said + more)[-4096:]
-    last = said.decode(errors="replace").strip().rpartition("\n")[2]
-    tell(f"the browser page is served no more: its server ended with status {await server.wait()}: {last or 'no word'}")
+    last = plain(said.decode(errors="replace").strip().rpartition("\n")[2]) or "no word"
+    tell(f"the browser page is served no more: its server ended with status {await server.wait()}: {last}")
 
 
 async def _end(server: Process) -> None:

@@ -6,6 +6,8 @@ It shows what the watching process tells it, so there are no samples here: no tr
 import asyncio
 import signal
 import sys
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 from textual.events import Resize
@@ -13,7 +15,7 @@ from textual.events import Resize
 from monitor.browser.distant import Distant
 from monitor.dashboard.app import Dashboard
 
-LONGEST_SILENCE_S = 60
+LONGEST_SILENCE_S = 60.0
 """The server lets a browser that hangs go after some 22 s; what is then still stuck in a write ends itself."""
 MOST_CELLS = 200_000
 """A browser may ask for a terminal of any size; so much is more than any screen shows."""
@@ -33,15 +35,21 @@ class InBrowser(Dashboard):
         self.refresh_bindings()
 
 
-async def view(path: Path) -> None:
+async def view(path: Path, heard: Callable[[], object]) -> None:
     """Draw until the browser leaves."""
-    distant = Distant(path, lambda: signal.alarm(LONGEST_SILENCE_S))
+    distant = Distant(path, heard)
     async with asyncio.TaskGroup() as tasks:
         following = tasks.create_task(distant.follow())
         await InBrowser(distant, alerts=frozenset()).run_async()
         following.cancel()
 
 
+def main(path: str, longest_silence_s: float = LONGEST_SILENCE_S) -> None:
+    """Draw for one browser, whose driver the server has chosen in the environment."""
+    go_on = partial(signal.setitimer, signal.ITIMER_REAL, longest_silence_s)  # whose signal ends a process that waits
+    go_on()
+    asyncio.run(view(Path(path), go_on))
+
+
 if __name__ == "__main__":
-    signal.alarm(LONGEST_SILENCE_S)
-    asyncio.run(view(Path(sys.argv[1])))
+    main(sys.argv[1])

@@ -17,7 +17,7 @@ from aiohttp import web
 from textual_serve.server import Server
 
 MOST_SCREENS = 6
-"""Each is a process of some 90 MB."""
+"""Each is a process of some 80 MB."""
 _PAGE = Path(__file__).parent / "page" / "index.html"
 
 
