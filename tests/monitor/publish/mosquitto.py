@@ -21,7 +21,7 @@ class Mosquitto:
         self.port = _free_port()
         self._config = folder / "mosquitto.conf"
         self._config.write_text(
-            "\n".join([f"listener {self.port} 127.0.0.1", "user root", "persistence false",
+            "\n".join([f"listener {self.port} 127.0.0.1", "user root",
                        *(lines or ["allow_anonymous true"])]) + "\n"
         )  # fmt: skip
         self._process: subprocess.Popen[bytes] | None = None
