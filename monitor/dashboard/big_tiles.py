@@ -7,6 +7,7 @@ from textual.content import Content
 
 from monitor.dashboard.block_letters import block_letters, cells_high, cells_wide
 from monitor.dashboard.lane_columns import last_miss, latest_miss, rate_cell
+from monitor.dashboard.line import line
 from monitor.dashboard.palette import BLUISH_GREEN, OUTCOME_STYLE
 from monitor.firing.records import Outcome
 from monitor.snapshot import CylinderView, Snapshot
@@ -56,8 +57,7 @@ def tile_lines(snapshot: Snapshot, width: int, height: int) -> list[Content]:
 
 def _line(cells: tuple[Cell, ...], width: int) -> Content:
     """Tiles beside one another, with a free cell between."""
-    parts = [part for cell in cells for part in (cell, (" ", ""))]
-    return Content.assemble(*parts, " " * (width - sum(len(text) for text, _ in parts)))
+    return line([part for cell in cells for part in (cell, (" ", ""))], width)
 
 
 def _tile(view: CylinderView, snapshot: Snapshot, shared: Grid, digits: int) -> list[Cell]:

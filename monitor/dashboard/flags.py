@@ -3,6 +3,7 @@
 from textual.content import Content
 from textual.events import Click, MouseScrollDown, MouseScrollUp
 
+from monitor.dashboard.line import line
 from monitor.dashboard.palette import INK, QUIET, SEVERITY_GLYPH, SEVERITY_STYLE
 from monitor.dashboard.panel import Panel
 from monitor.dashboard.picture import Picture
@@ -10,7 +11,7 @@ from monitor.dashboard.pointed import Pointed
 from monitor.flags import Flag, Kind
 from monitor.marks import Mark, flags_before
 from monitor.snapshot import Snapshot
-from monitor.text import elapsed, fit, number, span
+from monitor.text import elapsed, fit, number, plain, span
 
 _WHEN_WIDTH, _START_WIDTH, _WHERE_WIDTH, _COUNT_WIDTH = 11, 9, 7, 6
 _KIND_WIDTH = max(map(len, Kind)) + 1
@@ -83,9 +84,8 @@ def _line(flag: Flag, now_s: float, width: int) -> Content:
     start = elapsed(flag.start_s).ljust(_START_WIDTH) if width >= _START_FROM else ""
     facts = f"{when(flag, now_s):{_WHEN_WIDTH}}{start}{flag.kind:{_KIND_WIDTH}}"
     where = fit(_where(flag), _WHERE_WIDTH) + number(flag.count, _COUNT_WIDTH) + "  "
-    room = width - 4 - len(facts) - _WHERE_WIDTH - _COUNT_WIDTH - 2
     mark = (f" {SEVERITY_GLYPH[flag.severity]} ", SEVERITY_STYLE[flag.severity])
-    return Content.assemble(mark, (" " + facts, INK), (where, f"bold {INK}"), (fit(flag.detail, room), QUIET))
+    return line([mark, (" " + facts, INK), (where, f"bold {INK}"), (plain(flag.detail), QUIET)], width)
 
 
 def _mark_line(mark: Mark, snapshot: Snapshot, width: int) -> Content:
@@ -93,8 +93,7 @@ def _mark_line(mark: Mark, snapshot: Snapshot, width: int) -> Content:
     facts = f"{span(snapshot.time_s - mark.time_s) + ' ago':{_WHEN_WIDTH}}{start}"
     tied = ", ".join(f"{flag.kind} {_where(flag)}" for flag in flags_before(mark, snapshot.flags))
     text = f"MARK {mark.number} by {mark.by}; just before it: {tied or 'nothing flagged'}"
-    room = width - 4 - len(facts)
-    return Content.assemble((" ▼ ", f"bold {INK}"), (" " + facts, INK), (fit(text, room), f"bold {INK}"))
+    return line([(" ▼ ", f"bold {INK}"), (" " + facts, INK), (plain(text), f"bold {INK}")], width)
 
 
 def when(flag: Flag, now_s: float) -> str:

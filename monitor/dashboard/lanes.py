@@ -7,6 +7,7 @@ from textual.events import Click
 
 from monitor.dashboard.digits import tall_digits
 from monitor.dashboard.lane_columns import columns, latest_miss
+from monitor.dashboard.line import line
 from monitor.dashboard.palette import INK, OUTCOME_GLYPH, OUTCOME_STYLE, QUIET
 from monitor.dashboard.panel import Panel
 from monitor.dashboard.picture import Picture
@@ -80,7 +81,7 @@ def _heading(width: int, lane_rows: int, turns_per_column: int) -> Content:
             legend.append((word, style.partition(" on ")[0].replace("#000000", INK)))
     used = sum(len(text) for text, _ in legend)
     heads = "".join(column.heading.rjust(column.width) for column in columns(width))
-    return Content.assemble(*legend, " " * max(0, room - used), (heads, QUIET))
+    return line([*legend, (" " * max(0, room - used), ""), (heads, QUIET)], width)
 
 
 def _lane(view: CylinderView, snapshot: Snapshot, turns: int, width: int, lane_rows: int) -> Iterator[Content]:
@@ -88,7 +89,7 @@ def _lane(view: CylinderView, snapshot: Snapshot, turns: int, width: int, lane_r
     for row in range(lane_rows):
         figures = _figures(view, snapshot, width) if row == lane_rows // 2 else [(" " * _figures_width(width), "")]
         trail = _trail(recent, _trail_width(width, lane_rows), is_base=row == lane_rows - 1)
-        yield Content.assemble(*_name(view, row, lane_rows), *trail, *figures)
+        yield line([*_name(view, row, lane_rows), *trail, *figures], width)
 
 
 def bundles(view: CylinderView, turns: int, columns: int) -> list[Outcome]:

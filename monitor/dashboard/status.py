@@ -1,9 +1,9 @@
 """Two lines on top: the engine, and where the samples come from."""
 
-from rich.cells import cell_len
 from textual.content import Content
 
 from monitor.dashboard.engine import engine_word
+from monitor.dashboard.line import line
 from monitor.dashboard.palette import BLACK, INK, ORANGE, QUIET, ROLE_COLOUR, SKY_BLUE
 from monitor.dashboard.panel import Panel
 from monitor.dashboard.picture import Picture
@@ -11,7 +11,7 @@ from monitor.hookup import WIRE
 from monitor.setup import Role
 from monitor.snapshot import LevelView
 from monitor.source_view import SourceState, SourceView
-from monitor.text import elapsed, fit, plain, rate, share, span
+from monitor.text import elapsed, plain, rate, share, span
 
 _LEVELS = (Role.SUPPLY, Role.BATTERY, Role.GROUND)
 """Wires of which a mean says something."""
@@ -36,7 +36,7 @@ def engine_line(picture: Picture, width: int) -> Content:
     parts += [(_level(level), ROLE_COLOUR[level.role]) for level in snapshot.levels if level.role in _LEVELS]
     timing = snapshot.acknowledgement_timing
     parts.append((f"   answers {timing.replace('-', ' ') if timing else 'not learned yet'}", QUIET))
-    return _line(parts, width)
+    return line(parts, width)
 
 
 def _level(level: LevelView) -> str:
@@ -53,7 +53,9 @@ def source_line(picture: Picture, width: int) -> Content:
         parts.append((" SIMULATED ", f"bold {BLACK} on {SKY_BLUE}"))
     if picture.is_muted:
         parts.append((" MUTED ", f"bold {INK}"))
-    parts += [(f" {trouble} ", f"bold {BLACK} on {ORANGE}") for trouble in (source.disk, source.publishing) if trouble]
+    parts += [
+        (f" {plain(trouble)} ", f"bold {BLACK} on {ORANGE}") for trouble in (source.disk, source.publishing) if trouble
+    ]
     total = f"/{elapsed(source.total_s)}" if source.total_s is not None else ""
     replay = [plain(source.replay)] if source.replay else []
     outage = outage_fact(source)
@@ -71,7 +73,7 @@ def source_line(picture: Picture, width: int) -> Content:
     facts += transport_facts(source)
     facts += [plain(source.address)] + ([f"recording to {plain(source.recording_to)}"] if source.recording_to else [])
     parts.append(("  " + "  ".join(facts), QUIET))
-    return _line(parts, width)
+    return line(parts, width)
 
 
 def transport_facts(source: SourceView) -> list[str]:
@@ -94,13 +96,3 @@ def _state_word(source: SourceView) -> str:
     if source.state is SourceState.FLOWING:
         return "live" if source.speed is None else f"replay x{source.speed:g}"
     return str(source.state).upper()
-
-
-def _line(parts: list[tuple[str, str]], width: int) -> Content:
-    """The parts in exactly `width` cells; the one that does not fit is cropped and what follows it left out."""
-    shown, room = [], width
-    for text, style in parts:
-        piece = fit(text, min(cell_len(plain(text)), room))
-        shown.append((piece, style))
-        room -= cell_len(piece)
-    return Content.assemble(*shown, " " * room)

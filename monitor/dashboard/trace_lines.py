@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from rich.cells import cell_len
 from textual.content import Content
 
+from monitor.dashboard.line import line
 from monitor.dashboard.palette import (
     INK,
     OUTCOME_GLYPH,
@@ -81,16 +81,7 @@ def trace_lines(looked: Looked, width: int, height: int) -> list[Content]:
     lines.append([(f" {cursor_words(store, view, rota)}", f"bold {INK}")])
     lines.append([(f" {firing_words(store, view)}", INK)])
     lines.append([(f" {flag_words(store.flags, store, view)}", INK)])
-    return [_content(line, width) for line in lines[:height]]
-
-
-def _content(parts: list[Cell], width: int) -> Content:
-    """Crop or pad to the width."""
-    cropped, left = [], width
-    for text, style in parts:
-        cropped.append((text if cell_len(text) <= left else fit(text, left), style))
-        left -= cell_len(cropped[-1][0])
-    return Content.assemble(*cropped, (" " * left, ""))
+    return [line(parts, width) for parts in lines[:height]]
 
 
 def _columns(edges: NDArray[np.int64]) -> int:
