@@ -78,6 +78,9 @@ class Follower:
         state = decode(StateMessage, letter.payload)
         if self._state is not None and state.recording_id != self._state.recording_id:
             self._forget()
+        elif self._state is not None and not state.online and state.utc < self._state.utc:
+            # The last will is from the beginning of the connection: only that it is over is new.
+            state = self._state.model_copy(update={"online": False})
         self._state = state
         for flag in state.flags:
             self._keep_flag(flag)
@@ -163,7 +166,7 @@ class Follower:
             reason=reason,
             sample_rate_hz=source.sample_rate_hz,
             simulated=source.simulated,
-            behind_s=age_s if (age_s := self._age_s()) >= _LATE_S else 0.0,
+            behind_s=age_s if (age_s := self._age_s()) >= _LATE_S and state is not SourceState.ENDED else 0.0,
             times_lost=source.times_lost,
             lost_at_s=source.lost_at_s,
             outage_s=source.outage_s,

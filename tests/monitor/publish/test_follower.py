@@ -137,6 +137,15 @@ def test_the_logging_side_that_vanished_is_lost_and_the_one_that_ended_has_ended
     assert follower.source().state is SourceState.ENDED
 
 
+def test_a_last_will_takes_back_nothing_but_that_it_is_online(follower: Follower) -> None:
+    early, late = "2026-01-01T00:00:00.000+00:00", "2026-01-01T00:10:00.000+00:00"
+    follower.take(letter(state(utc=late, acknowledgement_timing="at-spark")))
+    follower.take(tally(1))
+    follower.take(letter(state(utc=early, online=False)))
+    assert follower.snapshot().acknowledgement_timing == "at-spark"
+    assert follower.source().state is SourceState.LOST
+
+
 def test_a_source_lost_there_is_lost_here_with_its_reason(follower: Follower) -> None:
     lost = SourcePart(address="x", state=SourceState.LOST, reason="unplugged", times_lost=2, outage_s=3.0)
     follower.take(letter(state(source=lost)))
