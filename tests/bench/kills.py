@@ -24,6 +24,7 @@ from pathlib import Path
 
 import numpy as np
 
+from monitor.analysis import analyze_recording
 from tests.bench.sources import told_end
 from tests.bench.subscriber import Heard, subscribed
 from tests.bench.truth import Book, Row, Truth, book_in, samples_in, shifted, stretches, truth
@@ -164,9 +165,15 @@ def whole_is_wrong(kept: Path, drawn: Truth, book: Book, published: Sequence[Row
         f"{samples}": samples.wrong == 0,
         f"book: {book.sound}": book.sound == "ok",
         f"clips: {clips}": all(clip.read and not clip.wrong for clip in clips),
+        "analyze does not come to its end": not samples.read or analyzed_end(kept) == samples.end,
         "published, but not in the book": all(count <= counts.get(number, 0) for number, count in published),
     }
     return tuple(what for what, holds in checks.items() if not holds)
+
+
+def analyzed_end(kept: Path) -> int:
+    """Where `analyze` comes to with it."""
+    return analyze_recording(str(kept), None).analyzer.standing.end_index
 
 
 def one(plan: Plan, scratch: Path, heard: Heard | None) -> list[Outcome]:
