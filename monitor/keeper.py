@@ -133,14 +133,17 @@ class Keeper:
 
     async def record(self, reader: RingReader) -> None:
         """Write every block to the end of the stream; why it ended is the analysis' to tell."""
-        blocks = aiter(reader)
+        blocks, end_index = aiter(reader), 0
         while True:
             try:
                 block = await anext(blocks)
             except (CoilcallError, StopAsyncIteration):
                 return
+            ranges = reader.statistics().lost_ranges
+            overtaken = [(max(first, end_index), end) for first, end in ranges if end > end_index]
+            end_index = block.end_index
             # Not left before it is done, even when cancelled: it reads memory that would be written over.
-            await to_its_end(in_thread(self._owner, self._store.write, block))
+            await to_its_end(in_thread(self._owner, self._store.write, block, overtaken))
 
     async def finish(self) -> None:
         """End the sample files, then book all that is left, then cut what clips are left, and book those."""

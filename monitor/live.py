@@ -106,8 +106,9 @@ class Session:
 
     def mark(self, by: str, note: str = "") -> Mark:
         """Note that somebody felt it now: at the newest sample there is, analysed yet or not."""
-        newest = self.analyzer.standing.end_index + self._reader.statistics().lag_samples
-        return self.note(newest / self.info.sample_rate_hz, by, note)
+        analysed_s = self.analyzer.standing.end_index / self.info.sample_rate_hz
+        waiting_s = self._reader.statistics().lag_samples / self.info.sample_rate_hz
+        return self.note(max(analysed_s, self._shift_s) + waiting_s, by, note)
 
     def abandon(self) -> None:
         """Analyse no more, not even what has come: nobody looks at this session any longer."""

@@ -1,5 +1,6 @@
 """Samples on the disk: what it does not take, or no longer has, is told and booked; what failed is tried again."""
 
+from collections.abc import Iterable
 from pathlib import Path
 
 from acquire.block import SampleBlock, StreamInfo
@@ -39,8 +40,13 @@ class SampleStore:
         """Index before which every sample can be read from the disk, or is not there. From any thread."""
         return self._writer.kept_index
 
-    def write(self, block: SampleBlock) -> None:
-        """Keep a block, or book it as dropped while the disk does not take any."""
+    def write(self, block: SampleBlock, overtaken: Iterable[tuple[int, int]] = ()) -> None:
+        """Keep a block, or book it as dropped while the disk does not take any.
+
+        `overtaken` are the [first, end) indices before it that were written over while the disk kept others waiting.
+        """
+        for first_index, end_index in overtaken:
+            self._lose(first_index, end_index, "the disk was too slow")
         if self.trouble.is_due:
             try:
                 self._writer.write(block)
@@ -49,7 +55,7 @@ class SampleStore:
             else:
                 self.trouble.over()
                 return
-        self._lose(max(block.first_index, self._writer.end_index), block.end_index)
+        self._lose(max(block.first_index, self._writer.end_index), block.end_index, self.trouble.reason)
 
     def take_dropped(self) -> list[Dropped]:
         """What was dropped since the last call; what goes on is given again, longer."""
@@ -62,18 +68,19 @@ class SampleStore:
             self._writer.close()
         except OSError as error:
             self.trouble.failed(told(error))
-        self._lose(self._writer.kept_index, self._writer.end_index)
+        self._lose(self._writer.kept_index, self._writer.end_index, self.trouble.last_reason)
 
     def note_deleted(self, dropped: Dropped) -> None:
         """Book a sample file that made room for newer ones."""
         self._deleted_until = dropped.first_index + dropped.samples
         self._dropped[dropped.first_index] = dropped
 
-    def _lose(self, first_index: int, end_index: int) -> None:
+    def _lose(self, first_index: int, end_index: int, reason: str) -> None:
         """Book what the disk did not take, as one with what it follows."""
-        samples, reason = end_index - first_index, self.trouble.last_reason
+        samples = end_index - first_index
         if samples <= 0:
             return
+        self.trouble.last_reason = reason
         self.samples_lost += samples
         last = self._last_lost
         if (last.first_index + last.samples, last.reason) == (first_index, reason):

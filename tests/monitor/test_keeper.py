@@ -47,10 +47,14 @@ class SetClock:
 
 @dataclass
 class Disk:
-    """Takes sample files only while it is not full."""
+    """Takes sample files only while it is not full, and only when it may go on."""
 
     is_full: bool = False
+    may_go_on: threading.Event = field(default_factory=threading.Event)
     clock: SetClock = field(default_factory=SetClock)
+
+    def __post_init__(self) -> None:
+        self.may_go_on.set()
 
     def open(self, path: Path) -> io.RawIOBase:
         if self.is_full:
@@ -59,6 +63,7 @@ class Disk:
 
         class File(io.FileIO):
             def write(self, data: object) -> int:
+                disk.may_go_on.wait()
                 if disk.is_full:
                     raise FULL
                 return super().write(data)  # type: ignore[arg-type]
@@ -165,6 +170,32 @@ async def test_what_the_ledger_does_not_take_waits_and_nothing_is_lost_when_it_i
     assert rows(folder, "flags") == [astuple(flag) for _, flag in sorted(flags.items())]
     assert rows(folder, "marks") == [astuple(mark)]
     assert [firing for entries in told for firing in entries.firings] == firings
+
+
+async def test_a_disk_that_takes_its_time_holds_nobody_up_and_what_was_written_over_meanwhile_is_booked(
+    tmp_path: Path,
+) -> None:
+    source, disk, folder = Fed(), Disk(), tmp_path / "drive"
+    source.info = replace(source.info, is_live=True)
+    source.stream = tuple(long_stretch(source.stream[0]))
+    with pytest.raises(CoilcallError, match=r"samples of each input \(the disk was too slow\)"):  # noqa: PT012 - it is raised when the session is left
+        async with kept(folder, source, disk) as running:
+            source.give(8)
+            await until(lambda: running.snapshot().time_s >= end_s(source))
+            disk.may_go_on.clear()
+            source.give(len(source.stream))
+            await until(lambda: running.snapshot().time_s >= end_s_of_all(source))
+            disk.may_go_on.set()
+    indices, _ = samples(folder)
+    dropped = [index for first, count, _ in rows(folder, "dropped") for index in range(first, first + count)]
+    assert dropped
+    assert sorted(indices + dropped) == list(range(source.stream[-1].end_index))
+
+
+def long_stretch(block: SampleBlock) -> Iterator[SampleBlock]:
+    """More than the ring holds, of an engine that stands still."""
+    counts = np.zeros((block.counts.shape[0], 65_536), block.counts.dtype)
+    return (SampleBlock(65_536 * number, counts) for number in range(100))
 
 
 async def test_a_ledger_that_stays_away_is_the_last_word_and_samples_are_there(tmp_path: Path) -> None:
