@@ -1,5 +1,6 @@
 """The options of everything that speaks to a broker."""
 
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import wraps
@@ -41,8 +42,9 @@ class MqttOptions:
         broker = parse_broker(address)
         password = password_for(broker, self.password_file)
         access = Access(broker, password, self.ca_file, self.certificate_file, self.takes_commands)
-        for line in cautions(access, self.password_file):
-            click.echo(f"coilcall: {line}", err=True)
+        if sys.stderr.isatty():
+            for line in cautions(access, self.password_file):
+                click.echo(f"coilcall: {line}", err=True)
         return access
 
 

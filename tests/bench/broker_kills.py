@@ -7,6 +7,7 @@ and then forgets, being killed before it passes it on, no publisher can bring ba
 """
 
 import asyncio
+import logging
 import os
 import random
 import sys
@@ -38,6 +39,7 @@ from tests.monitor.publish.telling import Drive, comes_true, flag
 FLAGS_A_SECOND = 50
 LONGEST_S = 60.0
 CLOCK = SystemClock()
+logging.getLogger("ear").addHandler(logging.NullHandler())
 
 
 class Ear:
@@ -56,7 +58,7 @@ class Ear:
             with suppress(aiomqtt.MqttError):
                 async with aiomqtt.Client(
                     self._broker.host, self._broker.port, identifier="ear", protocol=aiomqtt.ProtocolVersion.V5,
-                    clean_start=False, properties=lasting,
+                    clean_start=False, properties=lasting, logger=logging.getLogger("ear"),
                 ) as client:  # fmt: skip
                     await client.subscribe(self._broker.topic("flag"), qos=1)
                     self.is_there.set()
