@@ -51,17 +51,10 @@ class SampleFiles:
         self._wanted_bytes = min(storage.rollover.max_bytes, usual_bytes)
         self._max_bytes = self._wanted_bytes
         self._closed = deque(closed)
-        self._closed_bytes = _total(self._closed)
         self._number = last_number(folder)
         self._file: SampleFile | None = None
         self.has_failed = False
         """Whether the disk failed, and has taken no batch since."""
-
-    @property
-    def total_bytes(self) -> int:
-        """Bytes of all files that are there now. From any thread."""
-        file = self._file
-        return self._closed_bytes + (file.file_bytes if file else 0)
 
     def append(self, first_index: int, counts: Counts) -> None:
         """Write one batch whole, into the next file where it is due; or, on an error, nothing that is ever read.
@@ -104,7 +97,6 @@ class SampleFiles:
         guard = self._storage.guard
         if guard is not None:
             self._max_bytes = guard.make_room(self._folder, self._closed, self._wanted_bytes)
-            self._closed_bytes = _total(self._closed)
         self._number += 1
         self._file = SampleFile(sample_file(self._folder, self._number), self._schema, self._storage.opener)
         sync_folder(self._folder)
@@ -114,7 +106,6 @@ class SampleFiles:
         self._file = None
         if stretch.file_bytes:
             self._closed.append(stretch)
-            self._closed_bytes += stretch.file_bytes
 
     @contextmanager
     def _giving_up(self) -> Iterator[None]:
@@ -125,7 +116,3 @@ class SampleFiles:
             if self._file:
                 self._put_away(self._file.give_up())
             raise
-
-
-def _total(stretches: Iterable[Stretch]) -> int:
-    return sum(stretch.file_bytes for stretch in stretches)

@@ -57,16 +57,20 @@ class _Header(BaseModel):
 def write_header(folder: Path, info: StreamInfo) -> None:
     """Write recording.toml so that it is there completely or not at all, whenever the power fails.
 
-    Raises FormatError where `info` itself makes no sense.
+    Raises FormatError where `info` itself makes no sense, OSError where the disk fails; nothing is left then.
     """
     path = folder / HEADER_NAME
     text = tomli_w.dumps(_to_table(path, info), multiline_strings="\r" not in (info.setup_toml or ""))
     partial = folder / (HEADER_NAME + ".partial")
-    with partial.open("wb") as file:
-        file.write(text.encode())
-        file.flush()
-        os.fsync(file.fileno())
-    partial.replace(path)
+    try:
+        with partial.open("wb") as file:
+            file.write(text.encode())
+            file.flush()
+            os.fsync(file.fileno())
+        partial.replace(path)
+    except OSError:
+        partial.unlink(missing_ok=True)
+        raise
     sync_folder(folder)
 
 

@@ -59,11 +59,6 @@ class RecordingWriter:
         """Index before which no sample waits any more: each is in a file that can be read, or was never taken."""
         return self._first_index
 
-    @property
-    def total_bytes(self) -> int:
-        """Bytes that the recording's sample files take on the disk now. From any thread."""
-        return self._files.total_bytes
-
     def write(self, block: SampleBlock) -> None:
         """Append a block of any length; nothing of it is kept after the call."""
         if block.end_index < self.end_index:
