@@ -80,14 +80,15 @@ def _files_from(folder: Path, info: StreamInfo, first_index: int) -> list[Path]:
 
 
 def _total_samples(folder: Path, info: StreamInfo) -> int | None:
-    """Index after the last sample. Touches only what stands between the samples."""
-    end_index = 0
+    """Index after the last sample. Touches only what stands between the samples of the last file that holds any."""
     try:
-        for block in read_blocks(folder, info):
-            end_index = block.end_index
+        for path in reversed(sample_files(folder)):
+            end_index = max((block.end_index for block in _file_blocks(path, info)), default=0)
+            if end_index:
+                return end_index
     except FormatError:
         return None
-    return end_index
+    return 0
 
 
 @dataclass(slots=True)

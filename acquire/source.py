@@ -30,6 +30,15 @@ class Source(Protocol):
         ...
 
 
+@runtime_checkable
+class Seekable(Protocol):
+    """What a Source of recorded samples may offer besides: to begin anywhere, without reading what lies before."""
+
+    def blocks_between(self, first_index: int, end_index: int) -> Iterator[SampleBlock]:
+        """The samples there are from `first_index` to before `end_index`. After `open`; ends and raises as `blocks`."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
 class Health:
     """What a source knows of itself beside its samples.

@@ -28,8 +28,8 @@ from monitor.source_view import SourceView
 from monitor.text import elapsed
 from monitor.trace.store import TraceStore
 
-LEAD_S = 60.0
-"""Analysed before the place of a jump: an engine is learned in seconds, and a minute is soon run through."""
+LEAD_S = 30.0
+"""Analysed before the place of a jump: an engine is learned in seconds, and so much is soon run through."""
 _BY_TIME = attrgetter("time_s")
 
 

@@ -1,11 +1,12 @@
 """A recording at the pace of a clock: play, stand still, step, faster, slower, run to a place."""
 
+import sys
 import threading
 from collections.abc import Iterator
 
 from acquire.block import SampleBlock, StreamInfo
 from acquire.clock import Clock
-from acquire.source import Source
+from acquire.source import Seekable, Source
 
 SLOWEST, FASTEST = 1 / 8, 64.0
 STEP_S = 0.1
@@ -148,6 +149,10 @@ class PacedSource:
     def _begun(self) -> Iterator[SampleBlock]:
         """What does not lie before the beginning."""
         begin = round(self._begin_s * self._rate_hz)
+        if isinstance(self._source, Seekable):
+            self.has_skipped = any(self._source.blocks_between(0, begin))
+            yield from self._source.blocks_between(begin, sys.maxsize)
+            return
         for block in self._source.blocks():
             if self._closed.is_set():
                 return

@@ -5,7 +5,7 @@ import pytest
 from acquire.errors import AddressError
 from acquire.pump import pumping
 from acquire.recording import RecordingWriter
-from acquire.source import Source
+from acquire.source import Seekable, Source
 from drivers.files.recording import RecordingSource
 from tests.acquire.streams import block_at, ranges_of, stream_info
 from tests.acquire.test_ring import drained
@@ -35,6 +35,16 @@ def test_a_closed_source_ends_at_its_next_batch(folder: Path) -> None:
     source.close()
     source.close()
     assert list(blocks) == []
+
+
+@pytest.mark.parametrize(
+    ("first", "end", "there"), [(0, 1000, [(0, 700), (900, 950)]), (650, 910, [(650, 700), (900, 910)])]
+)
+def test_it_can_begin_and_end_anywhere(first: int, end: int, there: list[tuple[int, int]], folder: Path) -> None:
+    source = RecordingSource(folder)
+    assert isinstance(source, Seekable)
+    source.open()
+    assert ranges_of(list(source.blocks_between(first, end))) == there
 
 
 def test_making_a_source_touches_nothing(tmp_path: Path) -> None:

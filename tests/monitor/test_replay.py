@@ -172,3 +172,23 @@ def test_from_a_place_on_the_same_samples_come_out_and_none_before_it(lengths: l
     pieces = [piece for _, piece in played(Memory(lengths), Pace(clock), clock, begin_s=begin / RATE_HZ)]
     indices = [index for piece in pieces for index in range(piece.first_index, piece.end_index)]
     assert indices == list(range(begin, sum(lengths)))
+
+
+@given(st.lists(st.integers(1, 500), min_size=1, max_size=8), st.integers(0, 3000))
+def test_a_source_that_can_begin_anywhere_is_not_read_before_the_place(lengths: list[int], begin: int) -> None:
+    class Anywhere(Memory):
+        def blocks(self) -> Iterator[SampleBlock]:
+            raise AssertionError("read from its first sample")
+
+        def blocks_between(self, first_index: int, end_index: int) -> Iterator[SampleBlock]:
+            for block in super().blocks():
+                first, end = max(block.first_index, first_index), min(block.end_index, end_index)
+                if first < end:
+                    yield SampleBlock(first, block.counts[:, first - block.first_index : end - block.first_index])
+
+    clock = WaitingClock()
+    paced = PacedSource(Anywhere(lengths), Pace(clock), begin / RATE_HZ)
+    paced.open()
+    indices = [index for piece in paced.blocks() for index in range(piece.first_index, piece.end_index)]
+    assert indices == list(range(begin, sum(lengths)))
+    assert paced.has_skipped is (begin > 0)
