@@ -15,7 +15,7 @@ class Outlet:
     """Writes text in a thread of its own, in order.
 
     A reader that takes nothing (Ctrl-S, a pipe that nobody empties) makes the thread wait and no one else; what does
-    not fit meanwhile is dropped and counted in `dropped`. One that is gone (a terminal closed) is written to no more.
+    not fit meanwhile is dropped and counted. One that is gone (a terminal closed) is written to no more.
     """
 
     def __init__(self, write: Callable[[str], object]) -> None:
@@ -23,7 +23,7 @@ class Outlet:
         self._waiting: queue.Queue[str | None] = queue.Queue(MOST_WAITING)
         self._thread = threading.Thread(target=self._run, name="outlet", daemon=True)
         self._thread.start()
-        self.dropped = 0
+        self._dropped = 0
 
     def put(self, text: str, *, is_fleeting: bool = False) -> None:
         """Have it written; what is fleeting only if nothing else waits."""
@@ -32,12 +32,18 @@ class Outlet:
         try:
             self._waiting.put_nowait(text)
         except queue.Full:
-            self.dropped += 1
+            self._dropped += 1
+
+    def take_dropped(self) -> int:
+        """Say, once all that waited is taken, how many were dropped since it was said last."""
+        dropped = self._dropped if self._waiting.empty() else 0
+        self._dropped -= dropped
+        return dropped
 
     def close(self) -> None:
-        """Let it write what waits, for half a second at most."""
+        """Let it write what waits, for a second at most."""
         with suppress(queue.Full):
-            self._waiting.put_nowait(None)
+            self._waiting.put(None, timeout=CLOSE_S)
         self._thread.join(CLOSE_S)
 
     def _run(self) -> None:

@@ -48,6 +48,7 @@ class ForPeople:
 
     def stand(self, now: Snapshot, source: SourceView) -> None:
         """Change the line."""
+        _tell_dropped(self, self._outlet, now.time_s)
         self._outlet.put(f"\r{fit(status_line(now, source), self._columns() - 1)}", is_fleeting=True)
 
     def close(self) -> None:
@@ -74,6 +75,7 @@ class ForPrograms:
 
     def stand(self, now: Snapshot, source: SourceView) -> None:
         """Write it when it is due."""
+        _tell_dropped(self, self._outlet, now.time_s)
         if self._clock.now() >= self._due_s:
             self._due_s = self._clock.now() + LINE_EVERY_S
             self.tell(Item("state", now.time_s, "", _facts(now, source)))
@@ -87,6 +89,11 @@ def report_on(stream: TextIO, clock: Clock) -> Report:
     """Make the one that suits the stream."""
     outlet = Outlet(writer_to(stream))
     return ForPeople(outlet, partial(_columns, stream)) if stream.isatty() else ForPrograms(outlet, clock)
+
+
+def _tell_dropped(report: Report, outlet: Outlet, time_s: float) -> None:
+    if count := outlet.take_dropped():
+        report.tell(Item("unread", time_s, f"{count} lines found no room here", {"count": count}))
 
 
 def _columns(stream: TextIO) -> int:
