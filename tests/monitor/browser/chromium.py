@@ -71,7 +71,16 @@ class Page:
         """Touch the middle of something."""
         place = f"document.querySelector('{selector}').getBoundingClientRect()"
         point = {axis: await self.script(f"{place}.{axis} + {place}.{side} / 2") for axis, side in _AXES}
-        await self.call("Input.dispatchTouchEvent", type="touchStart", touchPoints=[point])
+        await self._touch(point)
+
+    async def swipe(self, start: tuple[int, int], end: tuple[int, int]) -> None:
+        """Move a finger from here to there."""
+        await self._touch(*({"x": x, "y": y} for x, y in (start, end)))
+
+    async def _touch(self, first: dict[str, float], *others: dict[str, float]) -> None:
+        await self.call("Input.dispatchTouchEvent", type="touchStart", touchPoints=[first])
+        for point in others:
+            await self.call("Input.dispatchTouchEvent", type="touchMove", touchPoints=[point])
         await self.call("Input.dispatchTouchEvent", type="touchEnd", touchPoints=[])
 
     async def script(self, code: str) -> Any:  # noqa: ANN401  whatever it gives
