@@ -16,6 +16,7 @@ _ANSWER_S = 2.0
 """Who does not answer for so long does not watch; a picture that stands still must not pass for one of now."""
 _AGAIN_S = 1.0
 """How long after a refusal it is tried again."""
+_MOST_REFUSALS = 10
 
 
 class Distant:
@@ -25,6 +26,7 @@ class Distant:
         self._path = path
         self._heard = heard
         self._marks = 0
+        self._refusals = 0
         self._snapshot = Snapshot(0.0, None, "stopped", ())
         self._source = SourceView("")
 
@@ -41,11 +43,12 @@ class Distant:
         self._marks += 1
 
     async def follow(self) -> None:
-        """Ask as often as the screen shows, for ever; who does not answer is asked again."""
-        while True:
+        """Ask as often as the screen shows; who does not answer is asked again, but not for ever."""
+        while self._refusals < _MOST_REFUSALS:
             try:
                 await self._follow_once()
             except (OSError, ValueError) as error:
+                self._refusals += 1
                 self._source = replace(self._source, state=SourceState.LOST, reason=_reason(error))
             await asyncio.sleep(_AGAIN_S)
 
@@ -67,6 +70,7 @@ class Distant:
             raise ConnectionError
         self._snapshot, self._source = decode(line)
         self._marks -= is_mark
+        self._refusals = 0
         self._heard()
 
 

@@ -36,11 +36,13 @@ class InBrowser(Dashboard):
 
 
 async def view(path: Path, heard: Callable[[], object]) -> None:
-    """Draw until the browser leaves."""
+    """Draw until the browser leaves, or there is nobody any more to ask."""
     distant = Distant(path, heard)
+    screen = InBrowser(distant, alerts=frozenset())
     async with asyncio.TaskGroup() as tasks:
         following = tasks.create_task(distant.follow())
-        await InBrowser(distant, alerts=frozenset()).run_async()
+        following.add_done_callback(lambda _: screen.exit())
+        await screen.run_async()
         following.cancel()
 
 

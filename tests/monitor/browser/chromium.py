@@ -75,7 +75,7 @@ class Page:
 
     async def swipe(self, start: tuple[int, int], end: tuple[int, int]) -> None:
         """Move a finger from here to there."""
-        await self._touch(*({"x": x, "y": y} for x, y in (start, end)))
+        await self._touch(*({"x": float(x), "y": float(y)} for x, y in (start, end)))
 
     async def _touch(self, first: dict[str, float], *others: dict[str, float]) -> None:
         await self.call("Input.dispatchTouchEvent", type="touchStart", touchPoints=[first])

@@ -69,6 +69,14 @@ async def test_where_nobody_is_the_source_is_lost_and_asked_for_again(
             assert watched.source().state is SourceState.FLOWING
 
 
+async def test_where_nobody_is_for_long_nobody_is_asked_any_more(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(distant, "_AGAIN_S", 0.0)
+    async with asyncio.timeout(10):
+        await Distant(tmp_path / "p", lambda: None).follow()
+
+
 async def test_a_picture_that_stands_still_does_not_pass_for_one_of_now(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
