@@ -6,6 +6,9 @@ the next run, whatever it records, sends what was left.
 
 A record that changes while it still waits keeps its place and gets its new content, so the outbox does not grow with
 it, and what comes first arrives first. `revision` rises with every record that is entered, over restarts too.
+
+A broker acknowledges what it has not passed on yet, and one that is killed then has forgotten it. So what was sent is
+struck out only some time after, and sent again where the connection did not last that long.
 """
 
 import hashlib
@@ -33,6 +36,8 @@ CREATE TABLE IF NOT EXISTS waiting (
 );
 INSERT OR IGNORE INTO counters VALUES ('revision', 0), ('dropped', 0);
 """
+_SENT = "CREATE TEMP TABLE sent (position INTEGER, revision INTEGER, at_s REAL, PRIMARY KEY (position, revision));"
+"""What was acknowledged on this connection and is not struck out yet; in memory."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +75,7 @@ class Outbox:
             self._book.executescript(
                 "PRAGMA locking_mode = EXCLUSIVE; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;"
             )
-            self._book.executescript(f"BEGIN IMMEDIATE; {_TABLES} COMMIT;")
+            self._book.executescript(f"BEGIN IMMEDIATE; {_TABLES} COMMIT; PRAGMA temp_store = MEMORY; {_SENT}")
             self._book.execute("INSERT OR REPLACE INTO about VALUES ('broker', ?)", (str(broker),))
 
     def enter(self, messages: Iterable[Kept]) -> None:
@@ -100,20 +105,38 @@ class Outbox:
             self._set("dropped", self.dropped() + excess)
 
     def first(self, most: int) -> list[Waiting]:
-        """Those that have waited longest."""
+        """Those that have waited longest and were not sent on this connection."""
         with self._told():
             rows = self._book.execute(
-                "SELECT position, revision, topic, payload FROM waiting ORDER BY position LIMIT ?", (most,)
+                "SELECT position, revision, topic, payload FROM waiting LEFT JOIN sent USING (position, revision)"
+                " WHERE at_s IS NULL ORDER BY position LIMIT ?",
+                (most,),
             )
             return [Waiting(*row) for row in rows]
 
-    def remove(self, sent: Sequence[Waiting]) -> None:
-        """Strike out what the broker has; what changed since it was looked at stays."""
+    def note_sent(self, sent: Sequence[Waiting], at_s: float) -> None:
+        """Remember what the broker acknowledged, and when; what changed since it was looked at still waits."""
+        with self._told():
+            rows = [(one.position, one.revision, at_s) for one in sent]
+            self._book.executemany("INSERT OR REPLACE INTO sent VALUES (?, ?, ?)", rows)
+
+    def forget_sent(self) -> None:
+        """Send again what is not struck out yet: the connection broke."""
+        with self._told():
+            self._book.execute("DELETE FROM sent")
+
+    def strike(self, until_s: float) -> None:
+        """Strike out what was acknowledged by then; nothing is written where that is nothing."""
+        with self._told():
+            if not self._book.execute("SELECT 1 FROM sent WHERE at_s <= ? LIMIT 1", (until_s,)).fetchone():
+                return
         with self._transaction():
-            self._book.executemany(
-                "DELETE FROM waiting WHERE position = ? AND revision = ?",
-                [(one.position, one.revision) for one in sent],
+            self._book.execute(
+                "DELETE FROM waiting WHERE (position, revision) IN"
+                " (SELECT position, revision FROM sent WHERE at_s <= ?)",
+                (until_s,),
             )
+            self._book.execute("DELETE FROM sent WHERE at_s <= ?", (until_s,))
 
     def count(self) -> int:
         """How many wait."""

@@ -86,6 +86,7 @@ class Publisher:
     async def _send(self, connection: Connection) -> None:
         """What waits, in pieces, and between them how it stands; at the end that it has ended."""
         self._current.begin()
+        await self._room.begin()
         while True:
             for letter in self._current.due():
                 await connection.send(letter)
@@ -98,12 +99,13 @@ class Publisher:
                 await asyncio.wait_for(self._room.news.wait(), self._current.due_in_s)
         for letter in self._current.last():
             await connection.send(letter)
+        await self._room.settle()
 
     async def _send_waiting(self, connection: Connection) -> int:
         waiting = await self._room.first(_AT_ONCE)
         letters = [Letter(self._access.broker.topic(one.topic), one.payload, qos=1) for one in waiting]
         sent = await connection.send_all(letters)
-        await self._room.remove(waiting[:sent])
+        await self._room.note_sent(waiting[:sent])
         if sent < len(waiting):
             raise BrokerAway("it does not acknowledge what it is sent")
         return sent

@@ -26,7 +26,7 @@ async def publishing(access: Access | None, clock: Clock, say: Callable[[str], o
     from monitor.publish.publisher import Publisher
     from monitor.publish.room import opened
 
-    async with opened(outbox_path(access.broker), access.broker) as room, asyncio.TaskGroup() as tasks:
+    async with opened(outbox_path(access.broker), access.broker, clock) as room, asyncio.TaskGroup() as tasks:
         published: list[tuple[Publisher, asyncio.Task[None]]] = []
 
         def attach(told: Told, stop: Callable[[], object]) -> None:

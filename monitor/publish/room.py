@@ -1,18 +1,22 @@
 """The outbox as the event loop sees it: handed in at once, kept by a thread of its own, never waited for."""
 
 import asyncio
+import math
 from collections.abc import AsyncIterator, Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import ParamSpec
 
+from acquire.clock import Clock
 from acquire.errors import CoilcallError
 from monitor.disk_thread import in_thread, to_its_end
 from monitor.publish.address import Broker
 from monitor.publish.messages import Kept
 from monitor.publish.outbox import Outbox, Waiting
 
+SETTLE_S, STRIKE_EVERY_S = 2.0, 1.0
+"""A broker that has lived for so long after an acknowledgement has passed the message on."""
 RETRY_S = 5.0
 """A disk that is full is asked again no more often than that."""
 _MOST_FRESH = 5_000
@@ -24,10 +28,10 @@ P = ParamSpec("P")
 class Room:
     """What waits to be sent. A disk that fails is told in `trouble`, and asked again."""
 
-    def __init__(self, outbox: Outbox, owner: ThreadPoolExecutor) -> None:
-        self._outbox, self._owner = outbox, owner
+    def __init__(self, outbox: Outbox, owner: ThreadPoolExecutor, clock: Clock) -> None:
+        self._outbox, self._owner, self._clock = outbox, owner, clock
         self._fresh: list[Kept] = []
-        self._struck: list[Waiting] = []
+        self._strike_due_s = -math.inf
         self._storing = asyncio.Lock()
         self._handed_in = asyncio.Event()
         self.news = asyncio.Event()
@@ -62,30 +66,40 @@ class Room:
                 self.news.set()
         return not self._fresh
 
+    async def begin(self) -> None:
+        """A connection is new: what may have been lost with the one before is sent again."""
+        await self._try(self._outbox.forget_sent)
+
     async def first(self, most: int) -> list[Waiting]:
-        """Those that have waited longest; none while the disk fails, lest anything be sent again and again."""
-        if self._struck and not await self._try(self._remove, self._struck):
-            return []
-        self._struck = []
+        """Those that have waited longest and were not sent on this connection; none while the disk fails."""
         found: list[Waiting] = []
         await self._try(lambda: found.extend(self._outbox.first(most)))
         return found
 
-    async def remove(self, sent: Sequence[Waiting]) -> None:
-        """Strike out what the broker has."""
-        self._struck = list(sent)
-        if await self._try(self._remove, self._struck):
-            self._struck = []
+    async def note_sent(self, sent: Sequence[Waiting]) -> None:
+        """What the broker has acknowledged; once a second what has settled is struck out."""
+        now_s = self._clock.now()
+        if sent:
+            await self._try(self._outbox.note_sent, sent, now_s)
+        if now_s >= self._strike_due_s:
+            self._strike_due_s = now_s + STRIKE_EVERY_S
+            await self._try(self._strike, now_s - SETTLE_S)
+
+    async def settle(self) -> None:
+        """Strike out all that was acknowledged: the connection lasted to the end."""
+        await self._try(self._strike, math.inf)
 
     def _enter(self, batch: list[Kept]) -> None:
         before = self._outbox.dropped()
         self._outbox.enter(batch)
         self.dropped += self._outbox.dropped() - before
         self.waiting = self._outbox.count()
+        self.trouble = ""
 
-    def _remove(self, sent: list[Waiting]) -> None:
-        self._outbox.remove(sent)
+    def _strike(self, until_s: float) -> None:
+        self._outbox.strike(until_s)
         self.waiting = self._outbox.count()
+        self.trouble = ""
 
     async def _try(self, work: Callable[P, object], *args: P.args, **kwargs: P.kwargs) -> bool:
         try:
@@ -93,16 +107,15 @@ class Room:
         except CoilcallError as error:
             self.trouble = str(error)
             return False
-        self.trouble = ""
         return True
 
 
 @asynccontextmanager
-async def opened(path: Path, broker: Broker) -> AsyncIterator[Room]:
+async def opened(path: Path, broker: Broker, clock: Clock) -> AsyncIterator[Room]:
     """Open the outbox of a broker; closed whole, however the block is left. Raises CoilcallError."""
     with ThreadPoolExecutor(1, thread_name_prefix="outbox") as owner:
         outbox = await in_thread(owner, Outbox, path, broker)
         try:
-            yield await in_thread(owner, Room, outbox, owner)
+            yield await in_thread(owner, Room, outbox, owner, clock)
         finally:
             await to_its_end(in_thread(owner, outbox.close))

@@ -129,7 +129,7 @@ def newest(heard: list[FlagMessage]) -> dict[int, Flag]:
 
 def judged(raised: dict[int, Flag], heard: list[FlagMessage], took_s: float) -> Outcome:
     """Take the copies out by their ids, then hold what is left to what was raised."""
-    once = list({one.id: one for one in reversed(heard)}.values())[::-1]
+    once = list({one.id: one for one in heard}.values())
     numbers = list(dict.fromkeys(one.number for one in once))
     revisions: dict[int, list[int]] = {}
     for one in once:

@@ -17,6 +17,7 @@ from monitor.publish.outbox import Outbox, Waiting, outbox_path
 from monitor.publish.room import Room
 from monitor.publish.telling import flag_message, mark_message
 from tests.monitor.publish.telling import flag
+from tests.monitor.streams import WaitingClock
 
 BROKER = parse_broker("mqtt://host/van")
 
@@ -66,7 +67,8 @@ def test_revisions_rise_over_restarts_also_when_nothing_waits(path: Path) -> Non
             outbox.enter(flags(1))
             waiting = outbox.first(1)
             revisions.append(waiting[0].revision)
-            outbox.remove(waiting)
+            outbox.note_sent(waiting, 1.0)
+            outbox.strike(1.0)
             assert outbox.count() == 0
     assert revisions == [1, 2, 3]
 
@@ -76,8 +78,24 @@ def test_what_changed_while_it_was_sent_is_sent_again(path: Path) -> None:
         outbox.enter(flags(1, 2))
         under_way = outbox.first(2)
         outbox.enter(flags(1, count=2))
-        outbox.remove(under_way)
+        outbox.note_sent(under_way, 1.0)
         assert [json.loads(one.payload)["count"] for one in outbox.first(9)] == [2]
+        outbox.strike(1.0)
+        assert outbox.count() == 1
+
+
+def test_what_was_sent_shortly_before_the_connection_broke_is_sent_again_in_its_order(path: Path) -> None:
+    with closing(Outbox(path, BROKER)) as outbox:
+        outbox.enter(flags(1, 2, 3, 4))
+        for at_s in (1.0, 2.0, 3.0):
+            outbox.note_sent(outbox.first(1), at_s)
+        assert numbers(outbox.first(9)) == [4]
+        outbox.strike(1.5)
+        assert numbers(outbox.first(9)) == [4]
+        outbox.forget_sent()
+        assert numbers(outbox.first(9)) == [2, 3, 4]
+    with closing(Outbox(path, BROKER)) as outbox:
+        assert numbers(outbox.first(9)) == [2, 3, 4]
 
 
 def test_the_oldest_flags_go_first_and_marks_last_and_what_went_is_counted_for_good(path: Path) -> None:
@@ -123,7 +141,7 @@ def test_every_root_has_an_outbox_of_its_own_that_only_its_user_may_read() -> No
 async def test_a_full_disk_is_told_and_nothing_that_was_handed_in_is_lost(path: Path) -> None:
     outbox = Outbox(path, BROKER)
     with ThreadPoolExecutor(1) as owner:
-        room = Room(outbox, owner)
+        room = Room(outbox, owner, WaitingClock())
         outbox._book.execute("PRAGMA max_page_count = 1")
         room.hand_in(flags(*range(1, 200)))
         assert not await room.store()
@@ -156,7 +174,8 @@ def test_what_was_entered_outlasts_a_kill(path: Path) -> None:
             said += [int(line) for line in writer.stdout if line.endswith("\n")]
         with closing(Outbox(path, BROKER)) as outbox:
             kept = numbers(outbox.first(100_000))
-            outbox.remove(outbox.first(100_000))
+            outbox.note_sent(outbox.first(100_000), 1.0)
+            outbox.strike(1.0)
         assert kept[: len(said)] == said
         assert len(kept) <= len(said) + 1
     with closing(sqlite3.connect(path)) as book:

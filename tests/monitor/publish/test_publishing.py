@@ -39,7 +39,7 @@ async def test_flags_arrive_in_order_each_with_an_id_and_then_the_state_is_offli
     flags = listener.of("flag")
     assert [one["number"] for one in flags if one["count"] == 1] == [1, 2]
     assert len({one["id"] for one in flags}) == len(flags)
-    assert flags[-1]["end_s"] == 0.3
+    assert max(flags, key=lambda one: one["revision"] * (one["number"] == 1))["end_s"] == 0.3
     assert listener.of("tally")[-1]["rpm"] == 800.0
 
 
