@@ -161,7 +161,7 @@ class Replay:
         if self._is_between or not is_there:
             words = f"running to {elapsed(goal.at_s)}"
         elif goal.what and not words and self._now_s < goal.at_s + BEFORE_S:
-            words = f"just before {goal.what}"
+            words = f"next {goal.what}"
         counted = f"counted from {elapsed(self._begin_s)} on" if self._paced.has_skipped else ""
         return "  ".join(filter(None, (words, counted)))
 
