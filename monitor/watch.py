@@ -13,6 +13,7 @@ from acquire.supervised import Supervised
 from drivers.registry import source_for
 from monitor.browser.place import Place, listen, told
 from monitor.browser.serving import serving
+from monitor.cautions import CAUTIONS_IN_BRIEF
 from monitor.cautions_read import are_read
 from monitor.dashboard.app import Dashboard
 from monitor.dashboard.page import Page
@@ -49,6 +50,8 @@ async def watch(
         running = await stack.enter_async_context(session(source, options))
         publish(running, partial(signal.raise_signal, signal.SIGTERM))
         if listening is not None and not can_draw():
+            if isinstance(source, Supervised):
+                click.echo(CAUTIONS_IN_BRIEF, err=True)
             return await serve_only(running, listening)
         screen = dashboard_over(running)
         if flexes:
