@@ -22,7 +22,7 @@ from monitor.marks import Mark
 from monitor.moments import BEFORE_S, Moment, Moments, before_flag, before_mark
 from monitor.presses import buttons_of
 from monitor.recorded import Recorded
-from monitor.replay import Pace, PacedSource
+from monitor.replay import STEP_S, Pace, PacedSource
 from monitor.snapshot import Snapshot
 from monitor.source_view import SourceView
 from monitor.text import elapsed
@@ -126,8 +126,10 @@ class Replay:
         self._jump(self._moments.before(self._here_s), "earlier")
 
     def beginning(self) -> None:
-        """Go to the first sample."""
-        self._jump(Moment(0.0), "earlier")
+        """Go to the first samples."""
+        first = self.running.analyzer.standing.first_index
+        first_s = 0.0 if first is None or self._paced.has_skipped else first / self.running.info.sample_rate_hz
+        self._jump(Moment(first_s + STEP_S), "earlier")
 
     def _jump(self, moment: Moment | None, way: str) -> None:
         if moment is None:
@@ -157,8 +159,8 @@ class Replay:
 
     def _words(self, view: SourceView) -> str:
         goal, words = self._goal, self._said
-        is_there = self.running.ended.is_set() or not (self._pace.is_running or view.behind_s)
-        if self._is_between or not is_there:
+        is_behind = self._now_s < goal.at_s and not self.running.ended.is_set()
+        if self._is_between or (is_behind and (self._pace.is_running or view.behind_s)):
             words = f"running to {elapsed(goal.at_s)}"
         elif goal.what and not words and self._now_s < goal.at_s + BEFORE_S:
             words = f"next {goal.what}"

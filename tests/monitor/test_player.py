@@ -139,7 +139,7 @@ async def test_a_far_jump_is_counted_from_shortly_before_and_says_so(monkeypatch
         assert 10 <= shown.cylinders[0].counts.opportunities <= 14
         assert looked.replay.traced.newest_start == round(3.5 * RATE_HZ)
         looked.replay.beginning()
-        assert await looked.stands() == 0.0
+        assert await looked.stands() == pytest.approx(0.1, abs=1 / RATE_HZ)
         assert looked.replay.source().replay == ""
         assert looked.opened == 3
 
@@ -171,6 +171,21 @@ async def test_recorded_marks_are_shown_when_their_moment_has_come_and_those_of_
         assert await looked.stands() == pytest.approx(3.5, abs=1 / RATE_HZ)
         assert replay.source().replay == "next mark by mqtt at 0:00:07"
         assert [mark.note for mark in replay.snapshot().marks] == ["hill"]
+
+
+async def test_the_times_of_a_clip_are_those_of_the_whole_and_its_beginning_is_where_its_samples_begin() -> None:
+    shift = 5_000_000
+    blocks = [SampleBlock(block.first_index + shift, block.counts) for block in STREAM[1]]
+    info = replace(STREAM[0], total_samples=blocks[-1].end_index)
+    flag = replace(FLAGS[0], start_s=shift / RATE_HZ + 6.0)
+    async with replaying(Recorded((), (flag,), is_there=True), make=lambda: Played((info, blocks))) as looked:
+        for _ in range(2):
+            looked.replay.later()
+            assert await looked.stands() == pytest.approx(255.0, abs=1 / RATE_HZ)
+            assert looked.replay.snapshot().coverage == 1.0
+            looked.replay.beginning()
+            assert await looked.stands() == pytest.approx(250.1, abs=1 / RATE_HZ)
+            assert looked.replay.source().replay == ""
 
 
 async def test_a_place_behind_the_end_is_refused_in_one_line() -> None:
