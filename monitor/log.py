@@ -39,10 +39,10 @@ class Log:
     """
 
     def __init__(self, running: Session, keeper: Keeper, report: Report, clock: Clock) -> None:
-        self._running, self._keeper, self._report, self._clock = running, keeper, report, clock
+        self.keeper = keeper
+        self._running, self._report, self._clock = running, report, clock
         self._news = News(keeper.counted.flag)
         self._keys = Keys()
-        self._looked_s = clock.now()
         self._woken = asyncio.Event()
         self._stopped_by = ""
         self._is_over = False
@@ -71,34 +71,39 @@ class Log:
 
         `attend` is called at every look.
         """
-        while not (why := await self._end(stops)):
-            attend()
+        while True:
             self._woken.clear()
-            await _first_of(self._woken, self._running.ended, timeout_s=LOOK_EVERY_S)
+            if why := await self._end(stops):
+                break
+            attend()
+            await self._wait()
         self._is_over = True
         time_s = self._running.snapshot().time_s
         self._report.tell(Item("stop", time_s, f"{elapsed(time_s)} stopped: {why}", {"why": why}))
 
-    async def _end(self, stops: Stops) -> str:
-        """Look once, and say why it is over; "" where it is not."""
-        self._look()
-        if self._running.ended.is_set():
-            return "the instrument is lost" if self._running.error else "the stream ended"
-        return self._stopped_by or await stops.reason(self._running.analyzer.standing.elapsed_s)
-
-    def _look(self) -> None:
+    def look(self) -> None:
+        """Tell what is new, and how it stands."""
         now, source = self._running.snapshot(), self._running.source()
-        gone_s, self._looked_s = self._clock.now() - self._looked_s, self._clock.now()
-        if gone_s >= LOOK_EVERY_S + Policy().standstill_s:
-            self._note_standstill(now.time_s, gone_s)
         for item in self._news.since(now, source):
             self._report.tell(item)
         self._report.stand(now, source)
 
-    def _note_standstill(self, time_s: float, gone_s: float) -> None:
-        words = standstill(gone_s)
-        self._keeper.enter_event(Event(time_s, "suspended", words, gone_s))
-        self._report.tell(Item("suspended", time_s, f"{elapsed(time_s)} {words}", {"lasted_s": round(gone_s, 3)}))
+    async def _end(self, stops: Stops) -> str:
+        """Look once, and say why it is over; "" where it is not."""
+        self.look()
+        if self._running.ended.is_set():
+            return "the instrument is lost" if self._running.error else "the stream ended"
+        return self._stopped_by or await stops.reason(self._running.analyzer.standing.elapsed_s)
+
+    async def _wait(self) -> None:
+        """Wait until it is time to look again; a wait that took far too long was a sleep of the machine."""
+        before_s = self._clock.now()
+        await _first_of(self._woken, self._running.ended, timeout_s=LOOK_EVERY_S)
+        gone_s = self._clock.now() - before_s
+        if gone_s >= LOOK_EVERY_S + Policy().standstill_s:
+            time_s, words = self._running.snapshot().time_s, standstill(gone_s)
+            self.keeper.enter_event(Event(time_s, "suspended", words, gone_s))
+            self._report.tell(Item("suspended", time_s, f"{elapsed(time_s)} {words}", {"lasted_s": round(gone_s, 3)}))
 
 
 def run(address: str, options: Options, terms: Terms, broker: Access | None = None) -> None:
@@ -115,7 +120,7 @@ def run(address: str, options: Options, terms: Terms, broker: Access | None = No
 async def _run(
     source: Source, options: Options, folder: Path, clock: Clock, terms: Terms, broker: Access | None = None
 ) -> None:
-    running = None
+    log = None
     with ExitStack() as until_all_is_kept:
         report = report_on(sys.stderr, clock)
         until_all_is_kept.callback(report.close)
@@ -130,13 +135,14 @@ async def _run(
                 until_all_is_kept.enter_context(answering(_answers(log)))
                 attend = until_all_is_kept.enter_context(keyboard(log.take_keys))
                 async with kept_awake() as sleeps:
-                    report.tell(await asyncio.to_thread(start, running, running.keeper, folder, sleeps))
+                    report.tell(await asyncio.to_thread(start, running, log.keeper, folder, sleeps))
                     await log.run(Stops(terms, folder, clock), attend)
         finally:
-            if running is not None and running.keeper is not None and running.ended.is_set():
-                report.tell(end(running, running.keeper, folder))
+            if log is not None and running.ended.is_set():
+                log.look()  # once more: what was sure only at the end
+                report.tell(end(running, log.keeper, folder))
                 report.close()
-                show_result(running, running.keeper.counted, folder)
+                show_result(running, log.keeper.counted, folder)
 
 
 def _tell_unsent(report: Report, line: str) -> None:
