@@ -20,8 +20,9 @@ ORDER BY moment_s DESC LIMIT ?
 
 def read_flags(path: Path) -> list[Flag]:
     """Every flag in a ledger, by number. Raises FormatError where it is none."""
+    rows = _rows(path, "flags")
     try:
-        return [Flag(row[0], Kind(row[1]), Severity(row[2]), *row[3:]) for row in _rows(path, "flags")]
+        return [Flag(row[0], Kind(row[1]), Severity(row[2]), *row[3:]) for row in rows]
     except (ValueError, TypeError) as error:
         raise FormatError(f"{path}: is no ledger of ours: {error}") from error
 
@@ -42,6 +43,17 @@ def read_unclipped(path: Path, sample_rate_hz: float, most: int) -> list[float]:
     return [moment_s for (moment_s,) in _asked(path, _UNCLIPPED, (sample_rate_hz, most))]
 
 
+def require_whole(path: Path, book: sqlite3.Connection) -> None:
+    """Refuse a book that was cut within a page: SQLite takes what is missing of it for zeros, and makes rows of those.
+
+    While a write-ahead file is there a page may be short, for it stands in that one. Raises FormatError, sqlite3.Error.
+    """
+    [page_bytes] = book.execute("PRAGMA page_size").fetchone()
+    ahead = path.with_name(f"{path.name}-wal")
+    if path.stat().st_size % page_bytes and not (ahead.exists() and ahead.stat().st_size):
+        raise FormatError(f"{path}: was cut short; its last page is not whole")
+
+
 def _rows(path: Path, table: str) -> list[tuple[Any, ...]]:
     return _asked(path, f"SELECT * FROM {table} ORDER BY number")
 
@@ -49,6 +61,7 @@ def _rows(path: Path, table: str) -> list[tuple[Any, ...]]:
 def _asked(path: Path, query: str, values: tuple[float, ...] = ()) -> list[tuple[Any, ...]]:
     try:
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as book:
+            require_whole(path, book)
             return book.execute(query, values).fetchall()
     except sqlite3.Error as error:
         raise FormatError(f"{path}: is no ledger of ours: {error}") from error

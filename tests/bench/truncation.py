@@ -28,7 +28,7 @@ from monitor.flags import Flag
 from monitor.ledger_reader import read_flags
 
 TAIL = 64 << 10
-ENGINE = "simulated:?rate=20000&rpm=3000&seed=5&fault=no-answer,cylinder=4,probability=0.2&pace=0&duration=3600"
+ENGINE = "simulated:?rate=20000&rpm=3000&seed=5&fault=no-answer,cylinder=4,probability=0.2"
 LOG = (sys.executable, "-m", "tests.bench.short_files", "log")
 BOOK = "ledger.sqlite"
 LONGEST_S = 60.0
@@ -60,14 +60,17 @@ def killed(folder: Path) -> Path:
     """Let a log write several sample files and kill it."""
     log = subprocess.Popen([*LOG, ENGINE, "--to", str(folder)], stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
     deadline = time.monotonic() + LONGEST_S
-    ahead = folder / f"{BOOK}-wal"
-    while not ((folder / "samples-002.arrow").exists() and ahead.stat().st_size > TAIL):
+    while _size(folder / "samples-002.arrow") == 0 or _size(folder / f"{BOOK}-wal") < TAIL:
         assert log.poll() is None, log.stderr.read() if log.stderr else ""
         assert time.monotonic() < deadline, "the log is not under way"
         time.sleep(0.01)
     log.kill()
     log.communicate()
     return folder
+
+
+def _size(path: Path) -> int:
+    return path.stat().st_size if path.exists() else 0
 
 
 def folded(folder: Path, to: Path) -> Path:
