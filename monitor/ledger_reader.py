@@ -61,7 +61,8 @@ def _rows(path: Path, table: str) -> list[tuple[Any, ...]]:
 def _asked(path: Path, query: str, values: tuple[float, ...] = ()) -> list[tuple[Any, ...]]:
     try:
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as book:
+            rows = book.execute(query, values).fetchall()
             require_whole(path, book)
-            return book.execute(query, values).fetchall()
+            return rows
     except sqlite3.Error as error:
         raise FormatError(f"{path}: is no ledger of ours: {error}") from error
