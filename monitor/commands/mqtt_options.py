@@ -40,6 +40,8 @@ class MqttOptions:
 
     def _access(self, address: str) -> Access:
         broker = parse_broker(address)
+        if not broker.is_tls and (self.ca_file or self.certificate_file):
+            raise click.UsageError("--mqtt-ca and --mqtt-cert belong to mqtts://, which is not what is given")
         password = password_for(broker, self.password_file)
         access = Access(broker, password, self.ca_file, self.certificate_file, self.takes_commands)
         if sys.stderr.isatty():

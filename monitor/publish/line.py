@@ -17,7 +17,7 @@ class Line:
     """Knows whether the broker is there, and since when not. Raises AddressError where a file for TLS is of no use."""
 
     def __init__(self, access: Access, clock: Clock, policy: Policy = _POLICY) -> None:
-        self._access, self._clock, self._policy = access, clock, policy
+        self.access, self._clock, self._policy = access, clock, policy
         self._tls = trust(access)
         self._away_since = clock.utc()
         self.is_up = False
@@ -43,7 +43,7 @@ class Line:
         attempts = 0
         while True:
             try:
-                async with connected(self._access, self._tls, will()) as connection:
+                async with connected(self.access, self._tls, will()) as connection:
                     self.is_up, self.refusal, attempts = True, None, 0
                     self.tried.set()
                     await serve(connection)

@@ -6,7 +6,6 @@ from contextlib import suppress
 
 from acquire.clock import Clock
 from monitor.entries import Entries
-from monitor.publish.address import Access
 from monitor.publish.broker import BrokerAway, Connection, Letter
 from monitor.publish.current import Current
 from monitor.publish.line import Line
@@ -25,9 +24,8 @@ _AT_ONCE = 10
 class Publisher:
     """Everything here runs in the event loop, and the session waits for nothing of it."""
 
-    def __init__(self, told: Told, access: Access, room: Room, clock: Clock, stop: Callable[[], object]) -> None:
-        self._told, self._access, self._room = told, access, room
-        self._line = Line(access, clock)
+    def __init__(self, told: Told, line: Line, room: Room, clock: Clock, stop: Callable[[], object]) -> None:
+        self._told, self._line, self._room, access = told, line, room, line.access
         topics = [access.broker.topic("command")] if access.takes_commands else []
         self._orders = Orders(topics, told.mark, stop, clock)
         self._current = Current(told, access, room, self._orders, clock)
@@ -103,7 +101,7 @@ class Publisher:
 
     async def _send_waiting(self, connection: Connection) -> int:
         waiting = await self._room.first(_AT_ONCE)
-        letters = [Letter(self._access.broker.topic(one.topic), one.payload, qos=1) for one in waiting]
+        letters = [Letter(self._line.access.broker.topic(one.topic), one.payload, qos=1) for one in waiting]
         sent = await connection.send_all(letters)
         await self._room.note_sent(waiting[:sent])
         if sent < len(waiting):

@@ -22,15 +22,17 @@ async def publishing(access: Access | None, clock: Clock, say: Callable[[str], o
         yield lambda _told, _stop: None
         return
     # The library is imported by those alone who publish: it takes a tenth of a second.
+    from monitor.publish.line import Line
     from monitor.publish.outbox import outbox_path
     from monitor.publish.publisher import Publisher
     from monitor.publish.room import opened
 
+    line = Line(access, clock)
     async with opened(outbox_path(access.broker), access.broker, clock) as room, asyncio.TaskGroup() as tasks:
         published: list[tuple[Publisher, asyncio.Task[None]]] = []
 
         def attach(told: Told, stop: Callable[[], object]) -> None:
-            publisher = Publisher(told, access, room, clock, stop)
+            publisher = Publisher(told, line, room, clock, stop)
             published.append((publisher, tasks.create_task(publisher.run())))
 
         try:

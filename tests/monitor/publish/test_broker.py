@@ -6,7 +6,6 @@ import ssl
 import subprocess
 import threading
 import time
-import warnings
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -23,18 +22,20 @@ from monitor.publish.second_screen import following
 from tests.monitor.publish.mosquitto import Mosquitto, needs_broker
 from tests.monitor.publish.telling import Drive, comes_true, flag, listening
 
-pytestmark = pytest.mark.usefixtures("sockets_are_collected")
+# The library leaves a socket whose handshake failed to the garbage collector.
+pytestmark = [
+    pytest.mark.usefixtures("sockets_are_collected"),
+    pytest.mark.filterwarnings("ignore:unclosed:ResourceWarning"),
+]
 SECRET = "hush-4711"
 CLOCK = SystemClock()
 
 
 @pytest.fixture
 def sockets_are_collected() -> Iterator[None]:
-    """The library leaves a socket whose handshake failed to the garbage collector."""
+    """While this test's filter of warnings holds."""
     yield
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", ResourceWarning)
-        gc.collect()
+    gc.collect()
 
 
 async def connect(access: Access) -> None:
