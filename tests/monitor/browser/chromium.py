@@ -4,7 +4,7 @@ import asyncio
 import base64
 import json
 import shutil
-from asyncio.subprocess import PIPE, create_subprocess_exec
+from asyncio.subprocess import DEVNULL, Process, create_subprocess_exec
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -124,16 +124,25 @@ class Chromium:
 @asynccontextmanager
 async def chromium(profile: Path, *, pixels: int = 1) -> AsyncIterator[Chromium]:
     """Start it with a profile of its own, and end it; a CSS pixel is so many of the screen's, as phones have 2 or 3."""
-    command = ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--remote-debugging-port=0"]
-    options = [f"--user-data-dir={profile}", f"--force-device-scale-factor={pixels}"]
-    browser = await create_subprocess_exec(*command, *options, stderr=PIPE)
-    assert browser.stderr is not None
+    command = ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
+    options = [f"--user-data-dir={profile}", f"--force-device-scale-factor={pixels}", "--remote-debugging-port=0"]
+    browser = await create_subprocess_exec(*command, *options, stderr=DEVNULL)
     try:
-        while not (line := (await browser.stderr.readline()).decode()).startswith("DevTools listening on "):
-            assert line, "chromium ended before it listened"
-        at = line.split()[-1].replace("ws://", "http://").partition("/devtools")[0]
+        port = await _port_in(profile / "DevToolsActivePort", browser)
         async with aiohttp.ClientSession() as http:
-            yield Chromium(http, at)
+            yield Chromium(http, f"http://127.0.0.1:{port}")
     finally:
         browser.terminate()
         await browser.wait()
+
+
+async def _port_in(file: Path, browser: Process) -> str:
+    """Wait for the file in which it says where it listens."""
+    while not (told := _text(file)):
+        assert browser.returncode is None, f"chromium ended with status {browser.returncode} before it listened"
+        await asyncio.sleep(0.05)
+    return told.splitlines()[0]
+
+
+def _text(file: Path) -> str:
+    return file.read_text(encoding="ascii") if file.exists() else ""
