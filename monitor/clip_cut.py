@@ -28,12 +28,14 @@ def cut_clip(folder: Path, info: StreamInfo, span: Span) -> Clip | None:
     clips = folder / CLIPS_NAME
     number = _last_number(clips) + 1
     partial = clips / f"{number:04d}{_PARTIAL}"
-    shutil.rmtree(partial, ignore_errors=True)
-    with RecordingWriter(partial, info) as writer:
-        for block in chain([first], blocks):
-            writer.write(block)
-    because = copy_entries(folder / LEDGER_NAME, partial / LEDGER_NAME, span, info.sample_rate_hz)
-    partial.rename(clips / f"{number:04d}")
+    try:
+        with RecordingWriter(partial, info) as writer:
+            for block in chain([first], blocks):
+                writer.write(block)
+        because = copy_entries(folder / LEDGER_NAME, partial / LEDGER_NAME, span, info.sample_rate_hz)
+        partial.rename(clips / f"{number:04d}")
+    finally:
+        shutil.rmtree(partial, ignore_errors=True)
     sync_folder(clips)
     return Clip(number, first.first_index, writer.end_index - first.first_index, because)
 

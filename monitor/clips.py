@@ -5,7 +5,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from acquire.block import StreamInfo
-from acquire.errors import CoilcallError
+from acquire.errors import CoilcallError, FormatError
 from monitor.clip_cut import cut_clip
 from monitor.clip_plan import ClipPlan, Span
 from monitor.disk_terms import DiskTerms
@@ -57,6 +57,9 @@ class Clips:
     async def _cut(self, span: Span) -> Clip | None:
         try:
             clip = await in_thread(self._owner, cut_clip, self._folder, self._info, span)
+        except FormatError as error:  # no further try would read it
+            self.trouble.last_reason, clip = str(error), None
+            self.plan.given_up += 1
         except CoilcallError as error:
             self.trouble.failed(str(error))
             return None

@@ -3,7 +3,8 @@
 import platform
 import sqlite3
 import uuid
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import astuple, dataclass, fields
 from datetime import datetime
 from importlib.metadata import version
@@ -50,12 +51,15 @@ class Ledger:
         if path.exists() is is_new:
             wrong = "is there already; name another folder" if is_new else "is not there, so nothing can go on in it"
             raise CoilcallError(f"{path}: {wrong}")
-        try:
+        with self._telling():
             self._book = sqlite3.connect(path, BUSY_S, isolation_level=None, check_same_thread=False)
-            self._prepare()
-            self.counted = self._begin_session(started_utc)
-        except sqlite3.Error as error:
-            raise self._error(error) from error
+        try:
+            with self._telling():
+                self._prepare()
+                self.counted = self._begin_session(started_utc)
+        except CoilcallError:
+            self._book.close()
+            raise
         self._file = _identity(path)
 
     def __enter__(self) -> Self:
@@ -68,16 +72,12 @@ class Ledger:
 
     def write(self, entries: Entries) -> None:
         """Add all of it or, on an error, nothing."""
-        try:
-            if _identity(self.path) != self._file:
-                raise CoilcallError(f"{self.path}: is gone; somebody deleted, moved or replaced it")
+        if _identity(self.path) != self._file:
+            raise CoilcallError(f"{self.path}: is gone; somebody deleted, moved or replaced it")
+        # As a context, a connection commits, or rolls back on an error.
+        with self._telling(), self._book:
             self._book.execute("BEGIN IMMEDIATE")
             self._add(entries)
-            self._book.execute("COMMIT")
-        except sqlite3.Error as error:
-            if self._book.in_transaction:
-                self._book.execute("ROLLBACK")
-            raise self._error(error) from error
 
     def close(self) -> None:
         """Fold the write-ahead file into the book, for good, so that it opens from a read-only medium too.
@@ -95,7 +95,6 @@ class Ledger:
             lay_out(self._book, uuid.uuid4().hex)
         found = self._book.execute("SELECT value FROM about WHERE key = 'schema'").fetchone()
         if found != (SCHEMA,):
-            self._book.close()
             raise FormatError(f"{self.path}: its layout is {found and found[0]}; only {SCHEMA} can be gone on with")
 
     def _begin_session(self, started_utc: datetime) -> Counted:
@@ -120,8 +119,13 @@ class Ledger:
             row = (session, *astuple(entries.coverage))
             book.execute("INSERT OR REPLACE INTO coverage VALUES (?, ?, ?, ?)", row)
 
-    def _error(self, error: sqlite3.Error) -> CoilcallError:
-        return CoilcallError(f"{self.path}: cannot be written: {error}")
+    @contextmanager
+    def _telling(self) -> Iterator[None]:
+        """Say what SQLite refuses, and of which book."""
+        try:
+            yield
+        except sqlite3.Error as error:
+            raise CoilcallError(f"{self.path}: cannot be written: {error}") from error
 
 
 def _identity(path: Path) -> tuple[int, int] | None:

@@ -1,12 +1,14 @@
 """Clips of sessions: read as anybody would, and analysed again."""
 
+import asyncio
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from acquire.block import Counts
-from acquire.recording import read_blocks, read_info
+from acquire.errors import CoilcallError
+from acquire.recording import RecordingWriter, read_blocks, read_info
 from drivers.simulated.faults import Fault
 from drivers.simulated.source import SimulatedEngine
 from monitor.analysis import analyze_recording
@@ -28,7 +30,6 @@ FAULTS = (
 @pytest.fixture(scope="module")
 def drive(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A drive of 45 s with three faults far apart, kept by a session."""
-    import asyncio
 
     folder = tmp_path_factory.mktemp("clips") / "drive"
     engine = SimulatedEngine(faults=list(FAULTS), sample_rate_hz=20_000, duration_s=45.0, block_samples=4096)
@@ -106,7 +107,6 @@ async def test_a_mark_is_kept_with_its_surroundings_and_named_as_the_reason(tmp_
 
 
 async def test_a_clip_is_cut_while_the_session_goes_on(tmp_path: Path) -> None:
-    import asyncio
 
     surroundings = Surroundings(after_s=0.2, late_s=0.2)
     terms = DiskTerms(surroundings=surroundings)
@@ -130,3 +130,26 @@ def test_halves_of_clips_are_taken_away_and_whole_ones_are_not(tmp_path: Path) -
         (tmp_path / "clips" / name).mkdir(parents=True)
     remove_halves(tmp_path)
     assert [path.name for path in clips(tmp_path)] == ["0001"]
+
+
+def test_a_clip_that_cannot_be_written_leaves_nothing(tmp_path: Path) -> None:
+    with RecordingWriter(tmp_path / "drive", engine_running()[0]) as writer:
+        for block in engine_running()[1]:
+            writer.write(block)
+    with pytest.raises(CoilcallError, match=r"ledger\.sqlite: cannot be written: unable to open"):
+        cut_clip(tmp_path / "drive", read_info(tmp_path / "drive"), Span(0, 10_000))
+    assert clips(tmp_path / "drive") == []
+
+
+async def test_samples_that_cannot_be_read_are_told_once_and_do_not_keep_later_clips_from_being_cut(
+    tmp_path: Path,
+) -> None:
+    source, folder = Played(engine_running(), is_endless=True), tmp_path / "drive"
+    told = r"not everything could be kept: 1 clips \(.*cannot be understood from byte"
+    with pytest.raises(CoilcallError, match=told):  # noqa: PT012 - it is raised when the session is left
+        async with session(source, Options(folder=folder)) as running:
+            while running.snapshot().time_s < 4.0 or not rows(folder, "firings"):  # noqa: ASYNC110 - as a screen looks
+                await asyncio.sleep(0.01)
+            file = folder / "samples-001.arrow"
+            with file.open("r+b") as opened:
+                opened.write(b"damage" * 100)
