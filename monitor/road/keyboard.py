@@ -11,6 +11,7 @@ if sys.platform != "win32":
     import termios
 
 STDIN = 0
+_INPUT_FLAGS = 0
 _LOCAL_FLAGS = 3
 _CONTROL_CHARACTERS = 6
 
@@ -18,8 +19,9 @@ _CONTROL_CHARACTERS = 6
 class Keyboard:
     """Reads what is typed on the terminal `descriptor` and hands it to `take`, in the event loop.
 
-    Nothing is echoed, and Ctrl-Z is a key like others: a log is not put to sleep by accident. Ctrl-C stays an
-    interrupt. As long as another job has the terminal it is left alone.
+    Nothing is echoed. The keys that would put a log to sleep (Ctrl-Z), silence it (Ctrl-S) or kill it (Ctrl with the
+    backslash) by accident are keys like others; Ctrl-C stays an interrupt. As long as another job has the terminal it
+    is left alone.
     """
 
     def __init__(self, descriptor: int, take: Callable[[bytes], object]) -> None:
@@ -62,10 +64,12 @@ class Keyboard:
 
 def _key_by_key(mode: list[Any]) -> list[Any]:
     changed = [*mode]
+    changed[_INPUT_FLAGS] &= ~termios.IXON
     changed[_LOCAL_FLAGS] &= ~(termios.ICANON | termios.ECHO)
     characters = changed[_CONTROL_CHARACTERS] = [*mode[_CONTROL_CHARACTERS]]
     characters[termios.VMIN], characters[termios.VTIME] = 1, 0
-    characters[termios.VSUSP] = os.fpathconf(STDIN, "PC_VDISABLE").to_bytes(1, "little")
+    for number in (termios.VSUSP, termios.VQUIT):
+        characters[number] = os.fpathconf(STDIN, "PC_VDISABLE").to_bytes(1, "little")
     return changed
 
 

@@ -118,7 +118,9 @@ def test_any_key_marks_q_stops_and_the_terminal_is_as_it_was(tmp_path: Path) -> 
         log.until(b"any one marks")
         log.until(b"turns")
         assert not log.mode_now[3] & (termios.ECHO | termios.ICANON)
-        log.press(b"\x1a")  # Ctrl-Z is a key as well: a log is not put to sleep by accident
+        log.press(
+            b"\x1a\x1c\x13"
+        )  # Ctrl-Z, Ctrl-\ and Ctrl-S: a log is not put to sleep, killed or silenced by accident
         log.until(b"MARK 1 by key")
         log.press(b"q")
         assert log.end() == 0
