@@ -1,3 +1,4 @@
+import errno
 import itertools
 import os
 import subprocess
@@ -110,6 +111,18 @@ def test_the_header_is_whole_before_the_first_sample(tmp_path: Path) -> None:
     with RecordingWriter(tmp_path / "r", stream_info()):
         assert read_info(tmp_path / "r").total_samples == 0
         assert [path.name for path in (tmp_path / "r").iterdir()] == ["recording.toml"]
+
+
+def test_a_header_that_the_disk_does_not_take_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(_descriptor: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with monkeypatch.context() as full:
+        full.setattr(os, "fsync", refuse)
+        with pytest.raises(OSError, match="No space left"):
+            RecordingWriter(tmp_path / "r", stream_info())
+    assert list((tmp_path / "r").iterdir()) == []
+    RecordingWriter(tmp_path / "r", stream_info()).close()
 
 
 def test_a_start_time_in_another_zone_is_the_same_instant(tmp_path: Path) -> None:
