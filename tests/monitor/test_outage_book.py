@@ -1,6 +1,13 @@
+from pathlib import Path
+
+from acquire.errors import SourceLost
 from acquire.outage import Outage
+from acquire.supervised import Supervised
 from monitor.entries import Event
+from monitor.live import Options, session
 from monitor.outage_book import OutageBook
+from tests.monitor.streams import Played, WaitingClock, engine_running
+from tests.monitor.test_live import rows
 
 
 def test_each_coming_and_going_is_entered_once_at_its_place_in_the_recording() -> None:
@@ -17,3 +24,24 @@ def test_each_coming_and_going_is_entered_once_at_its_place_in_the_recording() -
 def test_one_too_short_to_have_been_seen_is_entered_whole_afterwards() -> None:
     over = Outage(3, "board: unplugged", at_s=10.0, since_s=500.0, back_s=500.2)
     assert [event.kind for event in OutageBook().news(over, 0.0)] == ["lost", "back"]
+
+
+async def test_a_source_that_was_lost_and_is_back_stands_in_the_ledger_with_its_reason_and_its_absence(
+    tmp_path: Path,
+) -> None:
+    info, blocks = engine_running()
+    unplugged = SourceLost("board: unplugged")
+    sources = iter(
+        [
+            Played((info, blocks[:5]), error=unplugged, is_live=True),
+            Played((info, blocks), is_live=True, started_monotonic_s=None),
+        ]
+    )
+    source = Supervised(lambda: next(sources), clock=WaitingClock())
+    async with session(source, Options(folder=tmp_path / "drive")) as running:
+        await running.ended.wait()
+    (lost, back) = rows(tmp_path / "drive", "events")
+    assert lost == (blocks[4].end_index / info.sample_rate_hz, "lost", "board: unplugged", None)
+    assert back[1] == "back"
+    assert back[3] >= 0.5
+    assert back[0] == lost[0] + back[3]
