@@ -191,7 +191,7 @@ class Analyzer:
         self._agenda.at(first, (5,), lambda: self._watches.measurement.lost(self._s(first), self._s(last), end - start))
         self._agenda.at(last, (8,), lambda: self._lose_buttons(first, last))
         self._front.skip(end)
-        self._standing.lost_samples += end - start
+        self._standing.lose(start, end)
 
     def _step(self) -> Step:
         firings, self._firings = tuple(self._firings), []

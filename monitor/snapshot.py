@@ -30,7 +30,8 @@ class Counts:
 class CylinderView:
     """One cylinder: counts since the start, its latest turns (oldest first, at most 400), its latest figures.
 
-    `last_200` and `last_1000` are its misses in the latest so many crank revolutions.
+    Among its latest turns one `unobserved` stands for all that passed unseen while samples were lost, however many;
+    those are in no count. `last_200` and `last_1000` are its misses in the latest so many crank revolutions.
     """
 
     cylinder: int

@@ -1,6 +1,6 @@
 """Where things stand: counts, figures and levels since the start, for screens and summaries."""
 
-from collections import OrderedDict
+from collections import OrderedDict, deque
 from itertools import islice
 
 import numpy as np
@@ -10,7 +10,7 @@ from monitor.conditions.supply import CRANKING_BELOW_RPM
 from monitor.findings.casebook import Casebook
 from monitor.findings.finding import Finding
 from monitor.findings.rules import findings
-from monitor.firing.records import Firing
+from monitor.firing.records import Firing, Outcome
 from monitor.firing.rota import Rota
 from monitor.flags import Flag
 from monitor.hookup import Hookup
@@ -19,6 +19,10 @@ from monitor.snapshot import Counts, CylinderView, LevelView, Snapshot
 from monitor.tally import CylinderTally, Spread
 
 _FLAGS_SHOWN = 200
+_LOSSES = 16
+"""The latest: a turn is understood some turns after it passed."""
+_SKIPPED = 1.5
+"""Periods from one turn of a cylinder to its next, from which on one is missing between them."""
 
 
 class Standing:
@@ -36,6 +40,7 @@ class Standing:
         self.first_index: int | None = None
         self.end_index = 0
         self.lost_samples = 0
+        self._losses_end_s: deque[float] = deque(maxlen=_LOSSES)
         self.is_cut = False
         self._levels: list[float | None] = [None] * len(hookup.leads)
         self._flags: OrderedDict[int, Flag] = OrderedDict()
@@ -50,11 +55,26 @@ class Standing:
 
     def take(self, firing: Firing) -> None:
         """Count one entry of the roll."""
-        self.cylinders[firing.cylinder].take(firing)
+        tally = self.cylinders[firing.cylinder]
+        if tally.latest is not None and self._is_broken(tally.latest, firing):
+            tally.recent.append(Outcome.UNOBSERVED)
+        tally.take(firing)
         self._casebook.take(firing)
         self.entries += 1
         if firing.speed_rpm is not None:
             self.speed_rpm.add(firing.speed_rpm)
+
+    def lose(self, first: int, end: int) -> None:
+        """Note that samples `first` to before `end` never came."""
+        self.lost_samples += end - first
+        self._losses_end_s.append(end / self.sample_rate_hz)
+
+    def _is_broken(self, before: Firing, now: Firing) -> bool:
+        """Whether turns of a cylinder between these two passed while samples were lost."""
+        passed_s = now.time_s - before.time_s
+        usual_s = 60.0 * self._rota.period_rev / now.speed_rpm if now.speed_rpm else 0.0
+        was_lost = any(before.time_s < end_s <= now.time_s for end_s in self._losses_end_s)
+        return was_lost and passed_s > _SKIPPED * usual_s
 
     def note_flags(self, flags: tuple[Flag, ...]) -> None:
         """Remember the latest flags."""
