@@ -36,10 +36,16 @@ def listen(place: Place) -> socket.socket:
         raise AddressError("--serve needs a system with Unix sockets, as Linux and macOS are")
     try:
         family, _, _, _, address = socket.getaddrinfo(place.host, place.port, type=socket.SOCK_STREAM)[0]
-        return socket.create_server(address, family=family)
-    except OSError as error:
-        reason = error.strerror if isinstance(error, socket.gaierror) else os.strerror(error.errno or 0)
-        raise AddressError(f"--serve {place.host}:{place.port}: {reason}; another would be right") from error
+        is_both = family == socket.AF_INET6 and socket.has_dualstack_ipv6()  # [::] takes what comes to 0.0.0.0 too
+        return socket.create_server(address, family=family, dualstack_ipv6=is_both)
+    except (OSError, UnicodeError) as error:
+        raise AddressError(f"--serve {place.host}:{place.port}: {_reason(error)}; another would be right") from error
+
+
+def _reason(error: OSError | UnicodeError) -> str:
+    if isinstance(error, UnicodeError):
+        return "no name of a machine"
+    return str(error.strerror) if isinstance(error, socket.gaierror) else os.strerror(error.errno or 0)
 
 
 def told(listening: socket.socket) -> str:

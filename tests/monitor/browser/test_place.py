@@ -1,6 +1,9 @@
 import socket
+from contextlib import suppress
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from acquire.errors import AddressError
 from monitor.browser import place
@@ -37,7 +40,13 @@ def test_a_port_in_use_is_refused_in_one_line() -> None:
             listen(Place("127.0.0.1", port))
 
 
-@pytest.mark.parametrize("host", ["192.0.2.1", "nowhere.invalid"])  # RFC 5737, RFC 6761: no machine has these
+@given(st.text() | st.from_regex(r"[\w.:\[\]-]*:?[0-9]*", fullmatch=True))
+def test_whatever_is_typed_is_a_place_or_refused_in_one_line(text: str) -> None:
+    with suppress(AddressError):
+        assert 0 <= place_from(text).port <= 65535
+
+
+@pytest.mark.parametrize("host", ["198.51.100.1", "nowhere.invalid", "a..b", "a" * 70])  # RFC 5737, RFC 6761: nobody's
 def test_an_address_that_is_not_this_machines_is_refused(host: str) -> None:
     with pytest.raises(AddressError, match=f"--serve {host}:8000: "):
         listen(Place(host, 8000))
