@@ -61,7 +61,7 @@ async def test_the_script_of_the_screens_draws_the_running_engine() -> None:
     assert spec.loader is not None
     script = module_from_spec(spec)
     spec.loader.exec_module(script)
-    drawn = str(await script.screen(3.0, (80, 24))).replace("&#160;", " ")
+    drawn = str(await script.screen(script.View(moment_s=3.0), (80, 24))).replace("&#160;", " ")
     assert drawn.startswith("<svg")
     assert "SIMULATED" in drawn
     assert "CYLINDER 4 unacknowledged" in drawn

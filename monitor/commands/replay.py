@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from monitor.commands.common import Finite, needs_terminal, rated, setup_option
+from monitor.commands.common import Finite, alerts_option, needs_terminal, rated, setup_option
 
 _TIME = re.compile(r"(?:(?:(\d+):)?(\d+):)?(\d+(?:\.\d+)?)", re.ASCII)
 
@@ -32,6 +32,7 @@ class Place(click.ParamType[float]):
 @click.option("--at", "at_s", type=Place(), default="0", metavar="TIME", help="Begin there: 754.2, 12:34 or 1:02:34.")
 @click.option("--speed", type=Finite(1 / 8, 64), default=1.0, show_default=True, help="Recorded seconds per second.")
 @click.option("--rate", "rate_hz", type=float, metavar="HZ", help="Samples a second, for files that do not say.")
+@alerts_option
 def replay(recording: str, setup_file: Path | None, at_s: float, speed: float, rate_hz: float | None) -> None:
     """Show RECORDING on the live screen as it went, through the same analysis as if it happened now.
 
