@@ -78,7 +78,7 @@ def _room(outlook: Outlook) -> Iterator[str]:
     if outlook.lasts_s is None or outlook.reserve_bytes is None:
         yield f"{pace}how much room there is it does not say"
         return
-    yield f"{pace}room for {_long(outlook.lasts_s)} beside {outlook.reserve_bytes / 1e6:.0f} MB of reserve,"
+    yield f"{pace}room for {_long(outlook.lasts_s)} beside {outlook.reserve_bytes / 1e6:.4g} MB of reserve,"
     yield "         then the oldest samples go; ledger and clips stay"
 
 
