@@ -21,3 +21,12 @@ async def test_a_terminal_larger_than_any_screen_is_left() -> None:
         screen.post_message(Resize(Size(1000, 1000), Size(1000, 1000)))
         await pilot.pause()
         assert not screen.is_running
+
+
+async def test_the_help_says_what_only_the_watching_machine_has() -> None:
+    screen = InBrowser(Still())
+    async with screen.run_test(size=(120, 60)) as pilot:
+        await pilot.press("?")
+        assert "IN A BROWSER no trace" in "".join(
+            segment.text for strip in screen.screen._compositor.render_strips() for segment in strip
+        )
