@@ -19,6 +19,7 @@ def summarize(analyzer: Analyzer, recording: str, flags: Sequence[Flag], marks: 
     return {
         "schema": SCHEMA,
         "recording": recording,
+        "start_s": (standing.first_index or 0) / standing.sample_rate_hz,
         "duration_s": standing.elapsed_s,
         "sample_rate_hz": standing.sample_rate_hz,
         "coverage": standing.coverage,

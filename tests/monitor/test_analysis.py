@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from acquire.block import SampleBlock
 from acquire.recording import RecordingWriter
 from drivers.registry import source_for
 from monitor.analysis import analyze_recording, print_result
@@ -24,13 +25,13 @@ PRESSED = (
 )
 
 
-def recorded(folder: Path, *marks: Mark) -> Path:
-    """The simulated drive as a recording, with a ledger of these marks beside it."""
+def recorded(folder: Path, *marks: Mark, shift: int = 0) -> Path:
+    """The simulated drive as a recording, from sample `shift` on, with a ledger of these marks beside it."""
     source = source_for(PRESSED)
     info = source.open()
     writer = RecordingWriter(folder, info)
     for block in source.blocks():
-        writer.write(block)
+        writer.write(SampleBlock(block.first_index + shift, block.counts))
     writer.close()
     with Ledger(folder / LEDGER_NAME, datetime.now(UTC)) as book:
         book.write(Entries(marks=marks))
@@ -109,3 +110,14 @@ def _change(path: Path, statement: str) -> None:
 def test_beside_anything_but_a_folder_nothing_was_written_down(address: str) -> None:
     found = recorded_beside(address)
     assert (found.marks, found.flags, found.remark) == ((), (), "")
+
+
+def test_a_recording_whose_first_samples_are_gone_says_from_when_on_it_is_and_keeps_its_times(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = recorded(tmp_path / "drive", shift=9 * 20_000)
+    summary = summary_of(folder, capsys)
+    assert (summary["start_s"], summary["duration_s"], summary["coverage"]) == (9.0, 5.0, 1.0)
+    assert [round(mark["time_s"], 2) for mark in summary["marks"]] == [11.1, 13.7]
+    print_result(analyze_recording(str(folder), None), str(folder), as_json=False)
+    assert "5.0 s (from 9.0 s on: nothing before is there) at 20000 samples/s" in capsys.readouterr().out
