@@ -18,3 +18,11 @@ def open_to_all(tmp_path: Path) -> Iterator[Mosquitto]:
     running = Mosquitto(tmp_path).start()
     yield running
     running.kill()
+
+
+@pytest.fixture
+def absent(tmp_path: Path) -> Iterator[Mosquitto]:
+    """A broker that lets everybody in, once it is started."""
+    made = Mosquitto(tmp_path)
+    yield made
+    made.kill()

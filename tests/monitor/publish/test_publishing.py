@@ -1,5 +1,4 @@
 import json
-from pathlib import Path
 
 from acquire.clock import SystemClock
 from monitor.publish.address import Access, parse_broker
@@ -43,35 +42,30 @@ async def test_flags_arrive_in_order_each_with_an_id_and_then_the_state_is_offli
     assert listener.of("tally")[-1]["rpm"] == 800.0
 
 
-async def test_what_an_absent_broker_did_not_get_is_said_and_sent_by_the_next_run(tmp_path: Path) -> None:
-    broker = Mosquitto(tmp_path)
-    said = await publish(broker.address(), Drive("first"), 1, 2, 3)
-    where = f"mqtt://127.0.0.1:{broker.port}/coilcall/van"
+async def test_what_an_absent_broker_did_not_get_is_said_and_sent_by_the_next_run(absent: Mosquitto) -> None:
+    said = await publish(absent.address(), Drive("first"), 1, 2, 3)
+    where = f"mqtt://127.0.0.1:{absent.port}/coilcall/van"
     assert said == [f"3 messages could not be sent to {where}; the next run with it sends them"]
-    broker.start()
-    try:
-        async with listening(broker.address()) as listener:
-            assert await publish(broker.address(), Drive("second"), 1) == []
-            await comes_true(lambda: len(listener.of("flag")) == 4)
-    finally:
-        broker.kill()
+    absent.start()
+    async with listening(absent.address()) as listener:
+        assert await publish(absent.address(), Drive("second"), 1) == []
+        await comes_true(lambda: len(listener.of("flag")) == 4)
     assert [(one["recording_id"], one["number"]) for one in listener.of("flag")] == [
         ("first", 1), ("first", 2), ("first", 3), ("second", 1)
     ]  # fmt: skip
 
 
-async def test_a_broker_that_is_away_is_told_in_words_and_found_again(tmp_path: Path) -> None:
-    broker, drive = Mosquitto(tmp_path), Drive()
-    async with publishing(Access(parse_broker(broker.address())), CLOCK, print) as attach:
+async def test_a_broker_that_is_away_is_told_in_words_and_found_again(absent: Mosquitto) -> None:
+    drive = Drive()
+    async with publishing(Access(parse_broker(absent.address())), CLOCK, print) as attach:
         attach(drive, drive.stop)
         drive.commit(flag(1))
         await comes_true(lambda: "1 waiting" in drive.source().publishing)
         words = drive.source().publishing
         assert words.startswith("mqtt: 1 waiting, broker away since ")
         assert "refused" in words
-        broker.start()
+        absent.start()
         await comes_true(lambda: not drive.source().publishing)
-    broker.kill()
 
 
 async def test_commands_are_obeyed_once_where_they_are_taken_and_otherwise_refused(
