@@ -32,7 +32,7 @@ class Pictures:
         try:
             while await self._answer_once(reader, writer):
                 pass
-        except (OSError, TimeoutError, ValueError):
+        except (OSError, ValueError):  # a timeout is an OSError
             writer.transport.abort()
         finally:
             writer.close()

@@ -42,7 +42,7 @@ class Page:
         return result
 
     async def _next(self) -> dict[str, Any]:
-        message: dict[str, Any] = json.loads(await self._socket.receive_str(timeout=15))
+        message: dict[str, Any] = json.loads(await self._socket.receive_str(timeout=60))
         if message.get("method") == "Network.webSocketFrameReceived":
             frame = message["params"]["response"]
             self.drawn += base64.b64decode(frame["payloadData"]) if frame["opcode"] == 2 else b""
