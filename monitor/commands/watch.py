@@ -48,8 +48,8 @@ def watch(
     from monitor.watch import run
 
     place = place_from(served_at) if served_at is not None else None
-    if place is None:
-        needs_terminal("watch")
+    if place is None or flexes:
+        needs_terminal("watch --flex" if flexes else "watch")
     if mqtt.address is not None and folder is None:
         raise click.UsageError("what is published is what the ledger holds: --mqtt needs --record FOLDER")
     options = Options(setup_file, folder)

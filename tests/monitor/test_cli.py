@@ -96,6 +96,8 @@ def test_without_a_command_the_help_is_shown_and_nothing_done(run: Run) -> None:
         (["log", "x.csv", "--retry", "nan"], "not a number"),
         (["replay", "x.csv", "--speed", "nan"], "not a number"),
         (["watch"], "needs a terminal"),
+        (["watch", "--serve", "0", "--flex"], "needs a terminal"),
+        (["watch", "--serve", "phone"], "as 8000 or 0.0.0.0:8000"),
         (["watch", "--alerts", "horn"], "title, bell, notification"),
         (["replay", "x.csv"], "needs a terminal"),
     ],
