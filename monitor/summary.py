@@ -30,7 +30,7 @@ def summarize(analyzer: Analyzer, recording: str, flags: Sequence[Flag], marks: 
         "acknowledgement_timing": analyzer.timing.mode,
         "cylinders": [_cylinder(standing, cylinder) for cylinder in sorted(standing.cylinders)],
         "flags": [_flag(flag) for flag in flags],
-        "marks": [_mark(mark, flags) for mark in marks],
+        "marks": _marks(marks, flags),
         "findings": [asdict(finding) for finding in standing.findings()],
     }
 
@@ -61,8 +61,15 @@ def _flag(flag: Flag) -> dict[str, Any]:
     return row
 
 
-def _mark(mark: Mark, flags: Sequence[Flag]) -> dict[str, Any]:
-    """Say which flags lay just before it by their places among `flags`, counted from 1."""
+def _marks(marks: Iterable[Mark], flags: Sequence[Flag]) -> list[dict[str, Any]]:
+    """Say of each which flags lay just before it, by their places among `flags`, counted from 1."""
     places = {flag.number: place for place, flag in enumerate(flags, 1)}
-    tied = [places[flag.number] for flag in flags_before(mark, flags)]
-    return {"time_s": round(mark.time_s, 6), "by": mark.by, "note": mark.note, "flags": tied}
+    return [
+        {
+            "time_s": round(mark.time_s, 6),
+            "by": mark.by,
+            "note": mark.note,
+            "flags": [places[flag.number] for flag in flags_before(mark, flags)],
+        }
+        for mark in marks
+    ]

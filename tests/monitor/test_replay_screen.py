@@ -1,13 +1,18 @@
 """The keys of a replay on the screen, the trace over it too."""
 
 import asyncio
+import math
 from pathlib import Path
 
+import click
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from textual.pilot import Pilot
 
 from acquire.recording import RecordingWriter
 from monitor import replay_screen
+from monitor.commands.replay import Place
 from monitor.dashboard.app import Dashboard
 from monitor.replay import Pace
 from tests.monitor.streams import engine_running
@@ -81,3 +86,17 @@ async def test_the_trace_goes_along_with_a_jump_and_shows_what_comes_after_it(
     rows = shown_to(monkeypatch, ("0:00:07/0:00:08", "t"), ("TRACE  follows", "k"), ("blank", "n " * 14), ("4X", "q q"))
     assert await shown(drive, Pace(StandingClock()), 7.0) == 0
     assert "1." in rows[0]
+
+
+@pytest.mark.parametrize(("typed", "at_s"), [("754.2", 754.2), ("12:34", 754.0), ("1:02:34.5", 3754.5), ("0", 0.0)])
+def test_a_place_is_understood_as_seconds_or_with_minutes_and_hours(typed: str, at_s: float) -> None:
+    assert Place().convert(typed, None, None) == at_s
+
+
+@given(st.one_of(st.text(), st.from_regex(r"[0-9:.,\-+e ]{1,12}", fullmatch=True)))
+def test_whatever_else_is_typed_is_refused_in_one_line(typed: str) -> None:
+    try:
+        assert 0.0 <= Place().convert(typed, None, None) < math.inf
+    except click.UsageError as error:
+        assert "is no time; give seconds, or 12:34, or 1:02:34.5" in error.message
+        assert "\n" not in error.message
