@@ -5,23 +5,18 @@ ahead begins a session anew, LEAD_S before the place. What is counted then is co
 """
 
 import asyncio
-from bisect import insort
-from collections import deque
 from collections.abc import Callable
 from dataclasses import replace
-from operator import attrgetter
 from pathlib import Path
 
-from acquire.block import SampleBlock
 from acquire.errors import AddressError, CoilcallError
 from acquire.source import Source
-from monitor.analyzer import Step
 from monitor.flex.flex_test import FlexTest
 from monitor.live import Options, Session, session
 from monitor.marks import Mark
-from monitor.moments import BEFORE_S, Moment, Moments, before_flag, before_mark
-from monitor.presses import buttons_of
+from monitor.moments import BEFORE_S, Moment
 from monitor.recorded import Recorded
+from monitor.remembered import Remembered
 from monitor.replay import STEP_S, Pace, PacedSource
 from monitor.snapshot import Snapshot
 from monitor.source_view import SourceView
@@ -30,7 +25,6 @@ from monitor.trace.store import TraceStore
 
 LEAD_S = 30.0
 """Analysed before the place of a jump: an engine is learned in seconds, and so much is soon run through."""
-_BY_TIME = attrgetter("time_s")
 
 
 class Replay:
@@ -42,15 +36,10 @@ class Replay:
     _paced: PacedSource
 
     def __init__(self, make: Callable[[], Source], setup_file: Path | None, pace: Pace, recorded: Recorded) -> None:
-        self._make, self._pace, self._recorded = make, pace, recorded
+        self._make, self._pace, self._remembered = make, pace, Remembered(recorded)
         self._options = Options(setup_file, pace=pace)
         self.opened = asyncio.Event()
         """Set when the first session is there, and with it `running`, `flex` and `traced`."""
-        self._marks = sorted(recorded.marks, key=_BY_TIME)
-        self._awaited: deque[Mark] = deque()
-        self._moments = Moments()
-        for moment in (*map(before_flag, recorded.flags), *map(before_mark, recorded.marks)):
-            self._moments.add(moment)
         self._goal = Moment(0.0)
         self._begin_s = 0.0
         self._said = ""
@@ -95,8 +84,7 @@ class Replay:
     def mark(self, by: str) -> Mark:
         """Note that somebody sees it now; it is kept on the screen only, never in the recording."""
         mark = self.running.mark(by)
-        insort(self._marks, mark, key=_BY_TIME)
-        self._moments.add(before_mark(mark))
+        self._remembered.add(mark)
         return mark
 
     # -- the keys
@@ -119,11 +107,11 @@ class Replay:
 
     def later(self) -> None:
         """Go to where the next flag or mark is about to come."""
-        self._jump(self._moments.after(self._here_s), "later")
+        self._jump(self._remembered.moments.after(self._here_s), "later")
 
     def earlier(self) -> None:
         """Go to where the flag or mark before this place is about to come."""
-        self._jump(self._moments.before(self._here_s), "earlier")
+        self._jump(self._remembered.moments.before(self._here_s), "earlier")
 
     def beginning(self) -> None:
         """Go to the first samples."""
@@ -133,7 +121,7 @@ class Replay:
 
     def _jump(self, moment: Moment | None, way: str) -> None:
         if moment is None:
-            unknown = "" if self._recorded.is_there else " seen so far; no ledger tells of others"
+            unknown = "" if self._remembered.is_all else " seen so far; no ledger tells of others"
             self._said = f"no {way} flag or mark{unknown}"
         elif 0.0 <= moment.at_s - self._now_s <= LEAD_S and not (self.running.ended.is_set() or self._is_between):
             self._goal, self._said = moment, ""
@@ -178,35 +166,11 @@ class Replay:
         for one in (self.flex, self.traced):
             one.forget()
             self.running.listen(one)
-        self.running.listen(self)
-        buttons = buttons_of(hookup)
+        self._remembered.listen_to(self.running, self._begin_s)
         self._is_between = self._again.is_set()
-        self._awaited = deque(mark for mark in self._marks if mark.time_s <= self._begin_s or mark.by not in buttons)
         self.opened.set()
 
     def _check(self, total_samples: int | None, rate_hz: float) -> None:
         if total_samples is not None and self._goal.at_s > total_samples / rate_hz:
             ends = elapsed(total_samples / rate_hz)
             raise AddressError(f"--at {elapsed(self._goal.at_s)}: the recording ends at {ends}; name an earlier place")
-
-    def take(self, block: SampleBlock, step: Step) -> None:
-        """Show the recorded marks whose time has come; learn of flags and presses that no ledger told."""
-        self._show_marks(block.end_index / self.running.info.sample_rate_hz)
-        self._learn(step)
-
-    def conclude(self, step: Step) -> None:
-        """Note what became certain only with the end of the samples."""
-        self._learn(step)
-
-    def _show_marks(self, now_s: float) -> None:
-        while self._awaited and self._awaited[0].time_s <= now_s:
-            mark = self._awaited.popleft()
-            self.running.note(mark.time_s, mark.by, mark.note)
-
-    def _learn(self, step: Step) -> None:
-        if self._recorded.is_there:
-            return
-        for flag in step.flags:
-            self._moments.add(before_flag(flag))
-        for press in step.presses:
-            self._moments.add(before_mark(Mark(0, press.time_s, press.by)))
