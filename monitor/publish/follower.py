@@ -27,6 +27,7 @@ _FLAGS, _MARKS = 200, 20
 """As many as a snapshot of the analysis has."""
 _LATE_S = 2.5
 """Tallies come once a second; one may be lost without a word."""
+_SAID_S = 10.0
 _WISHES = 5
 
 
@@ -40,7 +41,7 @@ class Follower:
         self._tally: TallyMessage | None = None
         self._forget()
         self._heard_at_s: float | None = None
-        self._ignored, self._complaint, self._remark = 0, "", ""
+        self._ignored, self._remark, self._remark_until_s = 0, "", 0.0
         self._wishes: asyncio.Queue[CommandMessage] = asyncio.Queue(_WISHES)
         takers = (self._take_state, self._take_tally, self._take_flag, self._take_mark)
         self._takers = dict(zip(map(self._broker.topic, ("state", "tally", "flag", "mark")), takers, strict=True))
@@ -61,31 +62,31 @@ class Follower:
             await connection.send(Letter(self._broker.topic("command"), wish.encode(), qos=1))
 
     def take(self, letter: Letter) -> None:
-        """Take in one message; what cannot be understood is counted and otherwise ignored."""
-        takers = {
-            "state": self._take_state,
-            "tally": self._take_tally,
-            "flag": self._take_flag,
-            "mark": self._take_mark,
-        }
+        """Take in one message; what cannot be understood is said and otherwise ignored."""
         try:
-            takers[letter.topic.rpartition("/")[2]](letter)
+            self._takers[letter.topic](letter)
         except FormatError as error:
             self._ignored += 1
-            self._complaint = plain(str(error))
+            self._say(f"{self._ignored} messages not understood ({error})")
+
+    def _say(self, remark: str) -> None:
+        self._remark, self._remark_until_s = plain(remark), self._clock.now() + _SAID_S
 
     def _take_state(self, letter: Letter) -> None:
         state = decode(StateMessage, letter.payload)
-        if self._state is not None and state.recording_id != self._state.recording_id:
+        if not self._is_of_now(state.recording_id):
             self._forget()
-        elif self._state is not None and not state.online and state.utc < self._state.utc:
-            # The last will is from the beginning of the connection: only that it is over is new.
-            state = self._state.model_copy(update={"online": False})
+        elif self._state is not None:
+            if not state.online and state.utc < self._state.utc:
+                # The last will is from the beginning of the connection: only that it is over is new.
+                state = self._state.model_copy(update={"online": False})
+            if state.commands_refused > self._state.commands_refused:
+                self._say(f"the logging side refused a command: {state.refusal}")
         self._state = state
         for flag in state.flags:
             self._keep_flag(flag)
         for mark in state.marks:
-            self._marks[mark.number] = mark
+            self._keep_mark(mark)
         self._hear(letter, state.utc)
 
     def _take_tally(self, letter: Letter) -> None:
@@ -104,7 +105,7 @@ class Follower:
     def _take_mark(self, letter: Letter) -> None:
         mark = decode(MarkMessage, letter.payload)
         if self._is_of_now(mark.recording_id):
-            self._marks[mark.number] = mark
+            self._keep_mark(mark)
 
     def _is_of_now(self, recording_id: str) -> bool:
         """Whether it belongs to what is shown; an outbox may still send what is left of an earlier recording."""
@@ -116,6 +117,11 @@ class Follower:
             self._flags[flag.number] = flag
         while len(self._flags) > _FLAGS:
             del self._flags[min(self._flags)]
+
+    def _keep_mark(self, mark: MarkMessage) -> None:
+        self._marks[mark.number] = mark
+        while len(self._marks) > _MARKS:
+            del self._marks[min(self._marks)]
 
     def _forget(self) -> None:
         self._roll, self._tally = Roll(), None
@@ -150,12 +156,12 @@ class Follower:
             lost_samples=tally.lost_samples,
             acknowledgement_timing=state.acknowledgement_timing if state else None,
             findings=tuple(part.finding() for part in state.findings) if state else (),
-            marks=tuple(self._marks[number].mark() for number in sorted(self._marks, reverse=True)[:_MARKS]),
+            marks=tuple(self._marks[number].mark() for number in sorted(self._marks, reverse=True)),
         )
 
     def source(self) -> SourceView:
         """The stream as it was told last, and the way it comes here."""
-        view = partial(SourceView, publishing=self._words())
+        view = partial(SourceView, publishing=self._remark if self._clock.now() < self._remark_until_s else "")
         if self._state is None:
             standing = SourceState.OPENING if self.line.is_up else SourceState.LOST
             return view(str(self._broker), standing, self.line.words() or "nothing has been published there yet")
@@ -183,30 +189,19 @@ class Follower:
     def _age_s(self) -> float:
         return self._clock.now() - self._heard_at_s if self._heard_at_s is not None else 0.0
 
-    def _words(self) -> str:
-        state = self._state
-        facts = [
-            self._remark,
-            f"{self._ignored} messages not understood ({self._complaint})" if self._ignored else "",
-            f"the logging side refused a command: {plain(state.refusal)}" if state and state.refusal else "",
-        ]
-        return ", ".join(filter(None, facts))
-
     def mark(self, by: str) -> object:  # noqa: ARG002  the other side says by whom
         """Ask the logging side for a mark; it comes back as a message when it is in the ledger."""
-        self._remark = self._why_no_mark()
-        if not self._remark:
-            try:
-                self._wishes.put_nowait(CommandMessage(command="mark", id=uuid.uuid4().hex))
-            except asyncio.QueueFull:
-                self._remark = "not marked: the broker is slow"
+        if why_not := self._why_no_mark():
+            self._say(f"not marked: {why_not}")
+        else:
+            self._wishes.put_nowait(CommandMessage(command="mark", id=uuid.uuid4().hex))
         return None
 
     def _why_no_mark(self) -> str:
         if not self.line.is_up:
-            return "not marked: the broker is away"
+            return "the broker is away"
         if self._state is None or not self._state.online:
-            return "not marked: nobody is logging"
+            return "nobody is logging"
         if not self._state.takes_commands:
-            return "not marked: the logging side takes no commands (--mqtt-commands there)"
-        return ""
+            return "the logging side takes no commands (--mqtt-commands there)"
+        return "the broker is slow" if self._wishes.full() else ""

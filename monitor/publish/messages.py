@@ -44,7 +44,7 @@ class Part(BaseModel):
 
 
 class Message(Part):
-    """A whole one. `schema` is in front of every message and says which it is."""
+    """A whole one; its `schema` says which, and in which version."""
 
     TOPIC: ClassVar[str]
 

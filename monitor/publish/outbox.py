@@ -29,12 +29,12 @@ left: a person made them, and they are few."""
 
 _TABLES = """
 CREATE TABLE IF NOT EXISTS about (key TEXT PRIMARY KEY, value TEXT NOT NULL);
-CREATE TABLE IF NOT EXISTS counters (name TEXT PRIMARY KEY, value INTEGER NOT NULL);
+CREATE TABLE IF NOT EXISTS counter (id INTEGER PRIMARY KEY CHECK (id = 1), revision INTEGER NOT NULL);
 CREATE TABLE IF NOT EXISTS waiting (
     position INTEGER PRIMARY KEY AUTOINCREMENT, topic TEXT NOT NULL, recording_id TEXT NOT NULL,
     number INTEGER NOT NULL, revision INTEGER NOT NULL, payload BLOB NOT NULL, UNIQUE (topic, recording_id, number)
 );
-INSERT OR IGNORE INTO counters VALUES ('revision', 0), ('dropped', 0);
+INSERT OR IGNORE INTO counter VALUES (1, 0);
 """
 _SENT = "CREATE TEMP TABLE sent (position INTEGER, revision INTEGER, at_s REAL, PRIMARY KEY (position, revision));"
 """What was acknowledged on this connection and is not struck out yet; in memory."""
@@ -78,14 +78,14 @@ class Outbox:
             self._book.executescript(f"BEGIN IMMEDIATE; {_TABLES} COMMIT; PRAGMA temp_store = MEMORY; {_SENT}")
             self._book.execute("INSERT OR REPLACE INTO about VALUES ('broker', ?)", (str(broker),))
 
-    def enter(self, messages: Iterable[Kept]) -> None:
-        """Let them wait, in this order; all or, on an error, none."""
+    def enter(self, messages: Iterable[Kept]) -> int:
+        """Let them wait, in this order; all or, on an error, none. Gives how many had to go for that, unsent."""
         with self._transaction():
-            revision = self._counter("revision")
+            (revision,) = self._book.execute("SELECT revision FROM counter").fetchone()
             for revision, message in enumerate(messages, revision + 1):  # noqa: B020  the last one is kept
                 self._put(message.revised(revision))
-            self._set("revision", revision)
-            self._bound()
+            self._book.execute("UPDATE counter SET revision = ?", (revision,))
+            return self._bound()
 
     def _put(self, message: Kept) -> None:
         self._book.execute(
@@ -94,15 +94,14 @@ class Outbox:
             (message.TOPIC, message.recording_id, message.number, message.revision, message.encode()),
         )
 
-    def _bound(self) -> None:
-        excess = self.count() - self._most
-        if excess > 0:
-            self._book.execute(
-                "DELETE FROM waiting WHERE position IN"
-                " (SELECT position FROM waiting ORDER BY topic = 'mark', position LIMIT ?)",
-                (excess,),
-            )
-            self._set("dropped", self.dropped() + excess)
+    def _bound(self) -> int:
+        excess = max(self.count() - self._most, 0)
+        self._book.execute(
+            "DELETE FROM waiting WHERE position IN"
+            " (SELECT position FROM waiting ORDER BY topic = 'mark', position LIMIT ?)",
+            (excess,),
+        )
+        return excess
 
     def first(self, most: int) -> list[Waiting]:
         """Those that have waited longest and were not sent on this connection."""
@@ -143,22 +142,11 @@ class Outbox:
         with self._told():
             return int(self._book.execute("SELECT count(*) FROM waiting").fetchone()[0])
 
-    def dropped(self) -> int:
-        """How many had to go unsent, ever."""
-        return self._counter("dropped")
-
     def close(self) -> None:
         """Fold the write-ahead file in. Safe to call twice."""
         with suppress(sqlite3.Error):
             self._book.execute("PRAGMA journal_mode = DELETE")
         self._book.close()
-
-    def _counter(self, name: str) -> int:
-        with self._told():
-            return int(self._book.execute("SELECT value FROM counters WHERE name = ?", (name,)).fetchone()[0])
-
-    def _set(self, name: str, value: int) -> None:
-        self._book.execute("UPDATE counters SET value = ? WHERE name = ?", (value, name))
 
     @contextmanager
     def _transaction(self) -> Iterator[None]:

@@ -38,7 +38,8 @@ class Room:
         """Set when something new waits in the outbox."""
         self.trouble = ""
         self.waiting = outbox.count()
-        self.dropped = outbox.dropped()
+        self.dropped = 0
+        """How many had to go unsent in this run."""
 
     def hand_in(self, messages: Iterable[Kept]) -> None:
         """Take them, in this order."""
@@ -90,9 +91,7 @@ class Room:
         await self._try(self._strike, math.inf)
 
     def _enter(self, batch: list[Kept]) -> None:
-        before = self._outbox.dropped()
-        self._outbox.enter(batch)
-        self.dropped += self._outbox.dropped() - before
+        self.dropped += self._outbox.enter(batch)
         self.waiting = self._outbox.count()
         self.trouble = ""
 
