@@ -1,11 +1,13 @@
 """Whether a session's ledger is what an analysis of its samples finds: `python -m tests.bench.ledger_agrees --hours 3`.
 
 Simulated drives, one after the other, with faults, losses and presses of a marker button, are recorded by a session.
-Its samples are then analysed from the disk, and firings, flags, marks, gaps and coverage compared row by row.
+Its samples are then analysed from the disk, and firings, flags, marks, gaps and coverage compared row by row; and every
+clip is analysed alone.
 """
 
 import argparse
 import asyncio
+import math
 import resource
 import sqlite3
 import tempfile
@@ -16,20 +18,29 @@ from dataclasses import astuple
 from itertools import zip_longest
 from pathlib import Path
 
+from acquire.recording import read_blocks, read_info
 from drivers.files.recording import RecordingSource
 from drivers.simulated.faults import Fault
 from drivers.simulated.scenario import Knot, Scenario, named
 from drivers.simulated.source import THREE_LEADS, SimulatedEngine
+from monitor.analysis import analyze_recording
 from monitor.analyzer import Analyzer, Step
 from monitor.choice import choose_setup
+from monitor.clip_cut import CLIPS_NAME
 from monitor.entries import Coverage, Gap
+from monitor.flags import Flag
 from monitor.ledger import LEDGER_NAME
+from monitor.ledger_reader import read_flags
 from monitor.live import Options, session
 
 DRIVE_S = 120.0
 FAULTS = (
     Fault("no-answer", 4, 0.001),
+    Fault("no-call", 1, 0.001),
+    Fault("weak-pull-down", 3, 0.001),
+    Fault("dwell", 1, 0.001),
     Fault("stray-answer", probability=0.0002),
+    Fault("feed-resistance", start_s=55.0, end_s=56.0),
     Fault("feed-dropout", start_s=53.0, end_s=53.004),
     Fault("lost-samples", start_s=30.0, end_s=30.03),
     Fault("lost-samples", start_s=71.0, end_s=71.4),
@@ -39,12 +50,12 @@ Row = tuple[object, ...]
 
 def drives(hours: float, rate_hz: float) -> SimulatedEngine:
     """Cold start, road and stop, over and over; somebody presses the button in each."""
-    count = max(round(hours * 3600 / DRIVE_S), 1)
-    starts = [DRIVE_S * number for number in range(count)]
+    duration_s = hours * 3600
+    starts = [DRIVE_S * number for number in range(math.ceil(duration_s / DRIVE_S))]
     knots = tuple(Knot(start + knot.time_s, *knot[1:]) for start in starts for knot in named("cold-start-drive").knots)
     scenario = Scenario(knots, marks_s=tuple(start + 47.3 for start in starts))
     return SimulatedEngine(
-        None, scenario, FAULTS, inputs=(*THREE_LEADS, "marker"), sample_rate_hz=rate_hz, duration_s=DRIVE_S * count
+        None, scenario, FAULTS, inputs=(*THREE_LEADS, "marker"), sample_rate_hz=rate_hz, duration_s=duration_s
     )
 
 
@@ -101,6 +112,25 @@ class Told:
         yield from map(astuple, step.firings)
 
 
+def alone(folder: Path) -> tuple[int, int]:
+    """Give how many flags the clips hold, and how many of them an analysis of the clip alone raises as well.
+
+    Of flags that begin in a clip, but for its first second and a half: by then the roll is called.
+    """
+    said = raised = 0
+    for clip in sorted((folder / CLIPS_NAME).iterdir()):
+        info = read_info(clip)
+        called_s = next(read_blocks(clip, info)).first_index / info.sample_rate_hz + 1.5
+        kept = {_name(flag) for flag in read_flags(clip / LEDGER_NAME) if flag.start_s >= called_s}
+        said += len(kept)
+        raised += len(kept & set(map(_name, analyze_recording(str(clip), None).flags)))
+    return said, raised
+
+
+def _name(flag: Flag) -> Row:
+    return flag.kind, flag.cylinder, flag.input, round(flag.start_s, 6)
+
+
 def _differences(found: Iterable[Row], kept: Iterable[Row]) -> tuple[int, int]:
     pairs = [0, 0]
     for one, other in zip_longest(found, kept):
@@ -124,10 +154,12 @@ def main() -> None:
         print("| table | rows | that differ |\n| --- | ---: | ---: |")
         for table, (rows, different) in compare(folder).items():
             print(f"| {table} | {rows:,} | {different} |")
-        clips = sum(1 for _ in (folder / "clips").iterdir())
+        clips = sum(1 for _ in (folder / CLIPS_NAME).iterdir())
+        said, raised = alone(folder)
         book_mb = (folder / LEDGER_NAME).stat().st_size / 1e6
     memory_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3
-    print(f"\n{clips} clips; ledger of {book_mb:.0f} MB; {memory_mb:.0f} MB of memory at most")
+    print(f"\n{clips} clips; of {said} flags that begin in one, {raised} are raised by an analysis of the clip alone")
+    print(f"ledger of {book_mb:.0f} MB; {memory_mb:.0f} MB of memory at most")
 
 
 if __name__ == "__main__":
