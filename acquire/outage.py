@@ -51,8 +51,3 @@ class Outage:
     def lasted_s(self, now_s: float) -> float:
         """How long it was, or has been until now."""
         return (now_s if self.back_s is None else self.back_s) - self.since_s
-
-
-def standstill(seconds: float) -> str:
-    """Say that nothing ran here for so long."""
-    return f"nothing ran here for {seconds:.1f} s: the machine slept, or the program was stopped"

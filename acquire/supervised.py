@@ -7,9 +7,10 @@ from dataclasses import replace
 from acquire.block import SampleBlock, StreamInfo, difference
 from acquire.clock import Clock, SystemClock
 from acquire.errors import CoilcallError, SourceLost
-from acquire.outage import Outage, Policy, standstill
+from acquire.outage import Outage, Policy
 from acquire.source import Health, Source, health_of
 from acquire.stall import BlockTime, StallWatch
+from acquire.standstill import standstill
 from acquire.timeline import Timeline
 
 

@@ -4,14 +4,15 @@ import asyncio
 import signal
 import sys
 from collections.abc import Callable
-from contextlib import ExitStack
+from contextlib import AbstractContextManager, ExitStack
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
 from acquire.clock import Clock, SystemClock
-from acquire.outage import Policy, standstill
+from acquire.outage import Policy
 from acquire.source import Source
+from acquire.standstill import noticing_standstill, standstill
 from drivers.registry import source_for
 from monitor.entries import Event
 from monitor.interrupt import MARK_SIGNAL, answering, end_signals
@@ -66,6 +67,12 @@ class Log:
         elif wish is Wish.MARK:
             self.mark("key")
 
+    def note_standstill(self, lasted_s: float) -> None:
+        """Book and tell that nothing ran here for so long."""
+        time_s, words = self._running.snapshot().time_s, standstill(lasted_s)
+        self.keeper.enter_event(Event(time_s, "suspended", words, lasted_s))
+        self._report.tell(Item("suspended", time_s, f"{elapsed(time_s)} {words}", {"lasted_s": round(lasted_s, 3)}))
+
     async def run(self, stops: Stops, attend: Callable[[], object] = lambda: None) -> None:
         """Look on until the stream ends, somebody stops it or the terms are met, and tell why.
 
@@ -76,7 +83,7 @@ class Log:
             if why := await self._end(stops):
                 break
             attend()
-            await self._wait()
+            await _first_of(self._woken, self._running.ended, timeout_s=LOOK_EVERY_S)
         self._is_over = True
         time_s = self._running.snapshot().time_s
         self._report.tell(Item("stop", time_s, f"{elapsed(time_s)} stopped: {why}", {"why": why}))
@@ -94,16 +101,6 @@ class Log:
         if self._running.ended.is_set():
             return "the instrument is lost" if self._running.error else "the stream ended"
         return self._stopped_by or await stops.reason(self._running.analyzer.standing.elapsed_s)
-
-    async def _wait(self) -> None:
-        """Wait until it is time to look again; a wait that took far too long was a sleep of the machine."""
-        before_s = self._clock.now()
-        await _first_of(self._woken, self._running.ended, timeout_s=LOOK_EVERY_S)
-        gone_s = self._clock.now() - before_s
-        if gone_s >= LOOK_EVERY_S + Policy().standstill_s:
-            time_s, words = self._running.snapshot().time_s, standstill(gone_s)
-            self.keeper.enter_event(Event(time_s, "suspended", words, gone_s))
-            self._report.tell(Item("suspended", time_s, f"{elapsed(time_s)} {words}", {"lasted_s": round(gone_s, 3)}))
 
 
 def run(address: str, options: Options, terms: Terms, broker: Access | None = None) -> None:
@@ -133,6 +130,7 @@ async def _run(
                 log = Log(running, running.keeper, report, clock)
                 publish(running, partial(log.stop, "mqtt"))
                 until_all_is_kept.enter_context(answering(_answers(log)))
+                until_all_is_kept.enter_context(_noticing_standstill(log, clock))
                 attend = until_all_is_kept.enter_context(keyboard(log.take_keys))
                 async with kept_awake() as sleeps:
                     report.tell(await asyncio.to_thread(start, running, log.keeper, folder, sleeps))
@@ -147,6 +145,15 @@ async def _run(
 
 def _tell_unsent(report: Report, line: str) -> None:
     report.tell(Item("unsent", 0.0, line, {"words": line}))
+
+
+def _noticing_standstill(log: Log, clock: Clock) -> AbstractContextManager[None]:
+    loop = asyncio.get_running_loop()
+
+    def tell(lasted_s: float) -> None:
+        loop.call_soon_threadsafe(log.note_standstill, lasted_s)
+
+    return noticing_standstill(clock, Policy().standstill_s, tell)
 
 
 def _answers(log: Log) -> dict[int, Callable[[], object]]:

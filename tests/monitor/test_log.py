@@ -10,7 +10,6 @@ from monitor import log as log_module
 from monitor.ledger import LEDGER_NAME
 from monitor.live import Options, Session, session
 from monitor.log import Log
-from monitor.road import stops
 from monitor.road.stops import Stops, Terms
 from tests.monitor.road.reports import Told
 from tests.monitor.streams import Played, WaitingClock, engine_running
@@ -116,9 +115,7 @@ async def test_a_key_marks_once_however_long_it_is_held_and_q_stops(tmp_path: Pa
 async def test_a_sleep_of_the_machine_is_told_and_booked(tmp_path: Path) -> None:
     async with logging(endless(), tmp_path) as one:
         ends = asyncio.create_task(one.run())
-        await until(lambda: one.told.stood)
-        one.clock.time_s += 312.0
-        await until(lambda: "suspended" in one.told.events)
+        one.log.note_standstill(312.0)
         one.log.stop("key")
         await ends
     (slept,) = [item for item in one.told.items if item.event == "suspended"]
@@ -126,29 +123,3 @@ async def test_a_sleep_of_the_machine_is_told_and_booked(tmp_path: Path) -> None
     with closing(sqlite3.connect(tmp_path / "kept" / LEDGER_NAME)) as book:
         ((kind, lasted_s),) = book.execute("SELECT kind, lasted_s FROM events").fetchall()
     assert (kind, lasted_s) == ("suspended", 312.0)
-
-
-async def test_a_disk_that_is_slow_to_say_how_much_is_kept_is_no_sleep(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    async with logging(endless(), tmp_path, Terms(size_bytes=1e9)) as one:
-
-        def slow(_: Path) -> int:
-            one.clock.time_s += 60.0
-            one.log.stop("key")
-            return 0
-
-        monkeypatch.setattr(stops, "occupied_bytes", slow)
-        assert await one.run() == "by key"
-    assert "suspended" not in one.told.events
-
-
-async def test_a_clock_that_is_only_a_little_late_is_no_sleep(tmp_path: Path) -> None:
-    async with logging(endless(), tmp_path) as one:
-        ends = asyncio.create_task(one.run())
-        for _ in range(50):
-            one.clock.time_s += 0.9
-            await asyncio.sleep(0.002)
-        one.log.stop("key")
-        await ends
-    assert "suspended" not in one.told.events
