@@ -15,7 +15,9 @@ def is_monochrome() -> bool:
 
 
 def has_colours() -> bool:
-    """What terminfo says of the terminal; one that it does not know is taken to have them."""
+    """What terminfo says of the terminal; one that it does not know, or a browser, is taken to have them."""
+    if "TEXTUAL_COLOR_SYSTEM" in os.environ:  # somebody knows already: the server of a browser does
+        return True
     try:
         import curses
     except ImportError:

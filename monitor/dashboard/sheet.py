@@ -24,9 +24,10 @@ class Sheet(Screen[None]):
     def on_mount(self) -> None:
         """Begin to pull."""
         self.pull()
-        self.set_interval(1 / PULLS_PER_S, self._pull_if_room)
+        self.set_interval(1 / PULLS_PER_S, self.pull_if_room)
 
-    def _pull_if_room(self) -> None:
+    def pull_if_room(self) -> None:
+        """Draw, if the terminal takes it."""
         if has_room():
             self.pull()
 

@@ -7,12 +7,21 @@ from monitor.dashboard import monochrome
 
 
 @pytest.mark.parametrize(
-    ("term", "has_colours"), [("xterm-256color", True), ("linux", True), ("vt100", False), ("no-such-terminal", True)]
+    ("environment", "has_colours"),
+    [
+        ({"TERM": "xterm-256color"}, True),
+        ({"TERM": "linux"}, True),
+        ({"TERM": "vt100"}, False),
+        ({"TERM": "no-such-terminal"}, True),
+        ({}, True),
+        ({"TERM": "vt100", "TEXTUAL_COLOR_SYSTEM": "truecolor"}, True),
+    ],
 )
-def test_terminfo_says_whether_a_terminal_has_colours(term: str, has_colours: bool) -> None:
+def test_terminfo_says_whether_a_terminal_has_colours(environment: dict[str, str], has_colours: bool) -> None:
     """In a process of its own each: what terminfo says is looked up once."""
+    pytest.importorskip("curses")
     code = "from monitor.dashboard.monochrome import has_colours; print(has_colours())"
-    asked = subprocess.run([sys.executable, "-c", code], env={"TERM": term}, capture_output=True, text=True, check=True)
+    asked = subprocess.run([sys.executable, "-c", code], env=environment, capture_output=True, text=True, check=True)
     assert asked.stdout.strip() == str(has_colours)
 
 

@@ -5,6 +5,7 @@ import sys
 import pytest
 
 from monitor.dashboard import app as dashboard_app
+from monitor.dashboard import sheet
 from monitor.dashboard.app import Dashboard
 from monitor.dashboard.room import has_room
 from tests.monitor.dashboard.pictures import Still, snapshot
@@ -50,3 +51,16 @@ async def test_nothing_is_drawn_while_there_is_no_room_and_the_newest_as_soon_as
         app.pull()
         await pilot.pause()
         assert "CYLINDER 4" in rows_of(app)[2]
+
+
+async def test_so_it_is_with_what_lies_over_the_roll_call(monkeypatch: pytest.MonkeyPatch) -> None:
+    watched = Still(snapshot(6))
+    app = Dashboard(watched)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("b")
+        monkeypatch.setattr(sheet, "has_room", lambda: False)
+        asked: list[object] = []
+        monkeypatch.setattr(watched, "snapshot", lambda: asked.append(None))
+        assert isinstance(app.screen, sheet.Sheet)
+        app.screen.pull_if_room()
+        assert asked == []
