@@ -33,7 +33,7 @@ from monitor.dashboard.trace import Trace
 from monitor.dashboard.verdict import VerdictBand
 from monitor.flex.flex_test import FlexTest
 from monitor.hookup import Hookup
-from monitor.rates import is_loaded, load
+from monitor.rates import load
 from monitor.trace.store import TraceStore
 
 _THEME = Theme(
@@ -49,6 +49,8 @@ _THEME = Theme(
     panel=BLACK,
     dark=True,
 )
+_LOAD_AFTER_S = 2.0
+"""What bounds of rates need is loaded when the first verdict is there and has not had to wait for it."""
 
 
 class Dashboard(App[None]):
@@ -119,6 +121,7 @@ class Dashboard(App[None]):
         self._send(SAVE_TITLE)
         self.pull()
         self.set_interval(1 / PULLS_PER_S, self.pull)
+        self.set_timer(_LOAD_AFTER_S, lambda: self.run_worker(self._load_bounds()))
 
     def on_unmount(self) -> None:
         """Leave the terminal as it was."""
@@ -143,8 +146,6 @@ class Dashboard(App[None]):
         if picture == self._shown:
             return
         before, self._shown = self._shown, picture
-        if before is None and not is_loaded():
-            self.run_worker(self._load_bounds())
         if before is None or bool(before.snapshot.findings) != bool(picture.snapshot.findings):
             self._arrange(self.size.height)
         for part in (Status, VerdictBand, Lanes, Findings, Flags):
