@@ -190,6 +190,23 @@ async def test_a_second_screen_shows_the_roll_call_and_its_mark_comes_into_the_l
         assert book.execute("SELECT number, by FROM marks").fetchall() == [(1, "mqtt")]
 
 
+async def test_a_broker_that_stands_still_costs_no_sample_and_gets_every_flag_when_it_wakes(
+    tmp_path: Path, open_to_all: Mosquitto
+) -> None:
+    async with listening(open_to_all.address()) as listener:
+        with logging(tmp_path, open_to_all.address()) as process:
+            await comes_true(lambda: listener.of("flag"), LONGEST_S)
+            before = len(flags_in(tmp_path))
+            open_to_all.signal(signal.SIGSTOP)
+            await comes_true(lambda: b"it does not answer" in (tmp_path / "said").read_bytes(), LONGEST_S)
+            open_to_all.signal(signal.SIGCONT)
+            assert len(flags_in(tmp_path)) > before
+            await comes_true(lambda: {one["number"] for one in listener.of("flag")} >= flags_in(tmp_path), LONGEST_S)
+            assert await asyncio.to_thread(end, process) == 0
+    with closing(sqlite3.connect(tmp_path / "kept" / "ledger.sqlite")) as book:
+        assert book.execute("SELECT count(*) FROM gaps").fetchone() == (0,)
+
+
 async def test_a_stop_from_elsewhere_ends_the_log_as_a_key_does(tmp_path: Path, open_to_all: Mosquitto) -> None:
 
     access = Access(parse_broker(open_to_all.address()))

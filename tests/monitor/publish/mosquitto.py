@@ -50,6 +50,11 @@ class Mosquitto:
             self._process.wait()
             self._process = None
 
+    def signal(self, number: int) -> None:
+        """SIGSTOP makes it a broker that answers nothing, SIGCONT one that has woken."""
+        assert self._process is not None
+        self._process.send_signal(number)
+
     def address(self, root: str = "coilcall/van", user: str = "") -> str:
         """Our address for it."""
         return f"mqtt://{user and user + '@'}127.0.0.1:{self.port}/{root}"

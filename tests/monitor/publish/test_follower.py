@@ -179,6 +179,17 @@ def test_a_mark_that_cannot_be_sent_is_said(follower: Follower, spoil: Callable[
     assert words in follower.source().publishing
 
 
+def test_what_the_logging_side_refuses_is_said_when_it_happens_and_not_for_ever(follower: Follower) -> None:
+    clock = follower._clock
+    assert isinstance(clock, WaitingClock)
+    follower.take(letter(state(commands_refused=3, refusal="of yesterday")))
+    assert follower.source().publishing == ""
+    follower.take(letter(state(commands_refused=4, refusal="marks must be 0.2 s apart")))
+    assert follower.source().publishing == "the logging side refused a command: marks must be 0.2 s apart"
+    clock.time_s += 11.0
+    assert follower.source().publishing == ""
+
+
 def test_marks_do_not_pile_up_before_a_slow_broker(follower: Follower) -> None:
     follower.take(letter(state()))
     for _ in range(50):
