@@ -19,16 +19,9 @@ class Span:
 class ClipPlan:
     """Takes moments, and gives stretches around them: in order of time, those that touch as one, none too long."""
 
-    def __init__(self, sample_rate_hz: float, surroundings: Surroundings) -> None:
-        self._before, self._after, self._longest, self._late = (
-            round(seconds * sample_rate_hz)
-            for seconds in (
-                surroundings.before_s,
-                surroundings.after_s,
-                surroundings.longest_s,
-                surroundings.late_s,
-            )
-        )
+    def __init__(self, rate_hz: float, near: Surroundings) -> None:
+        self._before, self._after = round(near.before_s * rate_hz), round(near.after_s * rate_hz)
+        self._longest, self._late = round(near.longest_s * rate_hz), round(near.late_s * rate_hz)
         self._wanted: list[Span] = []
         self._analysed_index = self._settled_index = 0
         self.given_up = 0
@@ -39,10 +32,9 @@ class ClipPlan:
         first, end = max(index - self._before, 0), index + self._after
         touching = [span for span in self._wanted if span.first_index <= end and first <= span.end_index]
         apart = [span for span in self._wanted if span not in touching]
-        joined = Span(
-            min([first, *(span.first_index for span in touching)]), max([end, *(span.end_index for span in touching)])
-        )
-        self._wanted = sorted([*apart, joined], key=lambda span: span.first_index)
+        first = min([first, *(span.first_index for span in touching)])
+        end = max([end, *(span.end_index for span in touching)])
+        self._wanted = sorted([*apart, Span(first, end)], key=lambda span: span.first_index)
         self.given_up += max(len(self._wanted) - MOST_WANTED, 0)
         self._wanted = self._wanted[-MOST_WANTED:]
 
@@ -64,16 +56,10 @@ class ClipPlan:
 
     def done(self, done: Span) -> None:
         """Forget a stretch; what has come to be wanted before or behind it stays."""
-        pieces = [
-            piece
-            for span in self._wanted
-            for piece in (
-                Span(span.first_index, min(span.end_index, done.first_index)),
-                Span(max(span.first_index, done.end_index), span.end_index),
-            )
-            if piece.first_index < piece.end_index
-        ]
-        self._wanted = pieces
+        before = [Span(span.first_index, min(span.end_index, done.first_index)) for span in self._wanted]
+        behind = [Span(max(span.first_index, done.end_index), span.end_index) for span in self._wanted]
+        left = [span for span in before + behind if span.first_index < span.end_index]
+        self._wanted = sorted(left, key=lambda span: span.first_index)
 
     def give_up(self) -> None:
         """Count all that waits as given up."""
