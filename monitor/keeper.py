@@ -178,5 +178,5 @@ async def keeping(folder: Path, info: StreamInfo, terms: DiskTerms) -> AsyncIter
         for moment_s in await in_thread(disk, read_unclipped, ledger.path, info.sample_rate_hz, MOST_WANTED):
             clips.want(moment_s)
         keeper = Keeper(disk, store, ledger, clips)
-        stack.push_async_callback(keeper.finish)
+        stack.push_async_callback(lambda: to_its_end(keeper.finish()))
         yield keeper

@@ -200,6 +200,28 @@ def long_stretch(block: SampleBlock) -> Iterator[SampleBlock]:
     return (SampleBlock(65_536 * number, counts) for number in range(80))
 
 
+async def test_a_session_that_is_cancelled_while_it_closes_keeps_all_that_was_certain(tmp_path: Path) -> None:
+    source, disk, folder = Fed(), Disk(), tmp_path / "drive"
+
+    async def look_on() -> None:
+        async with kept(folder, source, disk) as running:
+            source.give(len(source.stream))
+            await until(lambda: running.snapshot().time_s >= end_s_of_all(source))
+            disk.may_go_on.clear()
+
+    looking = asyncio.create_task(look_on())
+    await until(lambda: not disk.may_go_on.is_set())
+    await asyncio.sleep(0)
+    looking.cancel()
+    await asyncio.sleep(0)
+    disk.may_go_on.set()
+    with pytest.raises(asyncio.CancelledError):
+        await looking
+    found, firings = rows(folder, "firings"), analysed((source.info, source.stream))[0]
+    assert found == [astuple(firing) for firing in firings[: len(found)]]
+    assert len(found) >= len(firings) - 6, "more is missing than what the end of the stream would have decided"
+
+
 async def test_a_ledger_that_stays_away_is_the_last_word_and_samples_are_there(tmp_path: Path) -> None:
     source, disk, folder = Fed(), Disk(), tmp_path / "drive"
     with pytest.raises(CoilcallError, match=r"not everything could be kept: \d+ rows of the ledger .*is gone"):  # noqa: PT012 - it is raised when the session is left
