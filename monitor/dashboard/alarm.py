@@ -15,6 +15,8 @@ _BELL = "\x07"
 _QUIET_S = 3.0
 """From one bell to the next; what is new meanwhile rings then."""
 _LONGEST = 120
+_SIGN = {"fault": "X", "lost": "LOST"}
+"""How the title begins, by the tone of the verdict."""
 
 
 @dataclass(slots=True)
@@ -39,7 +41,8 @@ class Alarm:
         """A fault that was not there, or a source that has just been lost, is due to be told."""
         faults = frozenset(flag.number for flag in picture.snapshot.flags if flag.severity is Severity.FAULT)
         is_lost = picture.source.state is SourceState.LOST
-        is_new = self._known is not None and bool(faults - self._known or is_lost > self._was_lost)
+        is_jumping = picture.source.state is SourceState.JUMPING  # what it passes is not new
+        is_new = not is_jumping and self._known is not None and bool(faults - self._known or is_lost > self._was_lost)
         self._known, self._was_lost = faults, is_lost
         self._is_due = (self._is_due or is_new) and not self.is_muted
 
@@ -57,6 +60,3 @@ class Alarm:
             return ""
         self._title = title
         return f"\x1b]2;{title}{_BELL}"
-
-
-_SIGN = {"fault": "X", "lost": "LOST"}

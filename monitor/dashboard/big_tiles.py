@@ -7,13 +7,12 @@ from textual.content import Content
 
 from monitor.dashboard.block_letters import block_letters, cells_high, cells_wide
 from monitor.dashboard.lane_columns import last_miss, latest_miss, rate_cell
-from monitor.dashboard.line import line
+from monitor.dashboard.line import Cell, line
 from monitor.dashboard.palette import BLUISH_GREEN, OUTCOME_STYLE
 from monitor.firing.records import Outcome
 from monitor.snapshot import CylinderView, Snapshot
 from monitor.text import fit, number
 
-Cell = tuple[str, str]
 _FACTS_WIDE = 13
 _FRESH_S = 10.0
 """A tile stays filled so long after a miss."""

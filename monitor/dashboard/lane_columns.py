@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from monitor.dashboard.line import Cell
 from monitor.dashboard.palette import INK, OUTCOME_GLYPH, OUTCOME_STYLE, QUIET
 from monitor.firing.records import Outcome
 from monitor.flags import Flag, Kind
@@ -11,7 +12,6 @@ from monitor.rates import Missed, is_loaded
 from monitor.snapshot import CylinderView, Snapshot
 from monitor.text import number, span
 
-Cell = tuple[str, str]
 _WIDEST = 10_000
 _MISSES = {Kind.MISSING_ACKNOWLEDGEMENT, Kind.MISSING_COMMAND}
 

@@ -7,7 +7,7 @@ from textual.events import Click
 
 from monitor.dashboard.digits import tall_digits
 from monitor.dashboard.lane_columns import columns, latest_miss
-from monitor.dashboard.line import line
+from monitor.dashboard.line import Cell, line
 from monitor.dashboard.palette import INK, OUTCOME_GLYPH, OUTCOME_STYLE, QUIET
 from monitor.dashboard.panel import Panel
 from monitor.dashboard.picture import Picture
@@ -15,8 +15,6 @@ from monitor.dashboard.pointed import Pointed
 from monitor.firing.records import Outcome
 from monitor.snapshot import CylinderView, Snapshot
 from monitor.text import spans
-
-Cells = list[tuple[str, str]]
 
 _WORST_FIRST = (Outcome.UNACKNOWLEDGED, Outcome.UNCOMMANDED, Outcome.UNOBSERVED, Outcome.ACKNOWLEDGED)
 _TURNS_WANTED = 80
@@ -75,7 +73,7 @@ def _heading(width: int, lane_rows: int, turns_per_column: int) -> Content:
     words = [(f" {OUTCOME_GLYPH[outcome]} {outcome}", OUTCOME_STYLE[outcome]) for outcome in _WORST_FIRST]
     if turns_per_column > 1:
         words.insert(0, (f" {turns_per_column} turns a column,", QUIET))
-    legend: Cells = []
+    legend: list[Cell] = []
     for word, style in words:
         if sum(len(text) for text, _ in legend) + len(word) <= room:
             legend.append((word, style.partition(" on ")[0].replace("#000000", INK)))
@@ -108,7 +106,7 @@ def _worst(outcomes: Sequence[Outcome]) -> Outcome:
     return min(outcomes, key=_WORST_FIRST.index)
 
 
-def _trail(columns: list[Outcome], width: int, *, is_base: bool) -> Cells:
+def _trail(columns: list[Outcome], width: int, *, is_base: bool) -> list[Cell]:
     cells = [(_mark(outcome, is_base=is_base), OUTCOME_STYLE[outcome]) for outcome in columns]
     return [(" " * (width - len(columns)), ""), *spans(cells)]
 
@@ -118,7 +116,7 @@ def _mark(outcome: Outcome, *, is_base: bool) -> str:
     return OUTCOME_GLYPH[outcome] if is_base or outcome is not Outcome.ACKNOWLEDGED else " "
 
 
-def _name(view: CylinderView, row: int, lane_rows: int) -> Cells:
+def _name(view: CylinderView, row: int, lane_rows: int) -> list[Cell]:
     counts = view.counts
     worst = Outcome.UNACKNOWLEDGED if counts.unacknowledged else Outcome.UNCOMMANDED
     has_missed = bool(counts.unacknowledged or counts.uncommanded)
@@ -128,6 +126,6 @@ def _name(view: CylinderView, row: int, lane_rows: int) -> Cells:
     return [(f"{mark}{shown}".rjust(_name_width(lane_rows) - 1), style), (" ", "")]
 
 
-def _figures(view: CylinderView, snapshot: Snapshot, width: int) -> Cells:
+def _figures(view: CylinderView, snapshot: Snapshot, width: int) -> list[Cell]:
     shown = [(column.cell(view, snapshot), column.width) for column in columns(width)]
     return [(text.rjust(room), style) for (text, style), room in shown]

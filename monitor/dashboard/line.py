@@ -7,9 +7,12 @@ from textual.content import Content
 
 from monitor.text import fit
 
+Cell = tuple[str, str]
+"""Text and its style."""
 
-def line(parts: Iterable[tuple[str, str]], width: int) -> Content:
-    """(text, style) in exactly `width` cells: the part that does not fit is cropped, and what follows it left out.
+
+def line(parts: Iterable[Cell], width: int) -> Content:
+    """The parts in exactly `width` cells: the one that does not fit is cropped, and what follows it left out.
 
     Text from outside must have gone through `plain` or `fit` before.
     """

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from textual.content import Content
 
-from monitor.dashboard.line import line
+from monitor.dashboard.line import Cell, line
 from monitor.dashboard.palette import (
     INK,
     OUTCOME_GLYPH,
@@ -37,7 +37,6 @@ _HEAD_ROWS, _FOOT_ROWS = 4, 3
 _CELLS_A_TICK = 14
 _RANK = {Outcome.UNACKNOWLEDGED: 0, Outcome.UNCOMMANDED: 0, Outcome.UNOBSERVED: 1, Outcome.ACKNOWLEDGED: 2}
 _BAR = {CURSOR: "│", OTHER: "┊"}
-Cell = tuple[str, str]
 
 
 @dataclass(frozen=True, slots=True)
