@@ -30,6 +30,8 @@ def _schema(name: str) -> Any:  # noqa: ANN401  as Field itself
 
 
 Text = Annotated[str, AfterValidator(lambda text: text[:_LONGEST_TEXT])]
+Word = Annotated[str, Field(pattern=r"^[a-z -]{1,20}$")]
+"""One of ours: a later version may have more of them, but none that a screen must be kept from."""
 Seconds = Annotated[float, Field(ge=-1e9, le=1e9)]
 Whole = Annotated[int, Field(ge=0, le=10**12)]
 Figure = Annotated[Annotated[float, Field(ge=-1e9, le=1e9)] | None, BeforeValidator(_known)]
@@ -140,7 +142,7 @@ class TallyMessage(Message):
     recording_id: Text
     utc: Text
     time_s: Seconds
-    state: Text
+    state: Word
     rpm: Figure = None
     coverage: Share
     lost_samples: Whole
@@ -185,11 +187,11 @@ class StateMessage(Message):
     utc: Text
     online: bool
     takes_commands: bool
-    engine: Text
+    engine: Word
     rpm: Figure = None
     coverage: Share
     source: SourcePart
-    acknowledgement_timing: Text | None = None
+    acknowledgement_timing: Word | None = None
     findings: Annotated[tuple[FindingPart, ...], Field(max_length=99)] = ()
     flags: Annotated[tuple[FlagMessage, ...], Field(max_length=99)] = ()
     marks: Annotated[tuple[MarkMessage, ...], Field(max_length=99)] = ()
