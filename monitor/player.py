@@ -19,7 +19,7 @@ from monitor.recorded import Recorded
 from monitor.remembered import Remembered
 from monitor.replay import STEP_S, Pace, PacedSource
 from monitor.snapshot import Snapshot
-from monitor.source_view import SourceView
+from monitor.source_view import SourceState, SourceView
 from monitor.text import elapsed
 from monitor.trace.store import TraceStore
 
@@ -79,7 +79,10 @@ class Replay:
     def source(self) -> SourceView:
         """The stream now, and where the replay stands."""
         view = self.running.source()
-        return replace(view, replay=self._words(view))
+        is_behind = self._now_s < self._goal.at_s and not self.running.ended.is_set()
+        is_jumping = self._is_between or (is_behind and (self._pace.is_running or view.behind_s > 0.0))
+        state = SourceState.JUMPING if is_jumping else view.state
+        return replace(view, state=state, replay=self._words(is_jumping=is_jumping))
 
     def mark(self, by: str) -> Mark:
         """Note that somebody sees it now; it is kept on the screen only, never in the recording."""
@@ -145,11 +148,10 @@ class Replay:
         """Where a jump starts from: the place of the last one while it is not reached."""
         return self._goal.at_s if self._is_between else max(self._now_s, self._goal.at_s)
 
-    def _words(self, view: SourceView) -> str:
+    def _words(self, *, is_jumping: bool) -> str:
         goal, words = self._goal, self._said
-        is_behind = self._now_s < goal.at_s and not self.running.ended.is_set()
-        if self._is_between or (is_behind and (self._pace.is_running or view.behind_s)):
-            words = f"running to {elapsed(goal.at_s)}"
+        if is_jumping:
+            words = f"to {elapsed(goal.at_s)}"
         elif goal.what and not words and self._now_s < goal.at_s + BEFORE_S:
             words = f"next {goal.what}"
         counted = f"counted from {elapsed(self._begin_s)} on" if self._paced.has_skipped else ""

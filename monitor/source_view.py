@@ -10,6 +10,7 @@ class SourceState(StrEnum):
     OPENING = "opening"
     FLOWING = "flowing"
     PAUSED = "paused"
+    JUMPING = "jumping"
     ENDED = "ended"
     LOST = "lost"
 

@@ -27,6 +27,7 @@ from monitor.player import Replay
 from monitor.recorded import recorded_beside
 from monitor.replay import Pace
 from monitor.setup import parse_setup
+from monitor.source_view import SourceState
 from monitor.text import elapsed
 
 MINUTE_S = 60
@@ -55,7 +56,7 @@ async def timed(replay: Replay, press: Callable[[], None], times: int = 1) -> tu
     started, worked = time.perf_counter(), time.process_time()
     for _ in range(times):
         press()
-    while "running" in replay.source().replay:  # noqa: ASYNC110  a screen asks again and again too
+    while replay.source().state is SourceState.JUMPING:  # noqa: ASYNC110  a screen asks again and again too
         await asyncio.sleep(0.005)
     return time.perf_counter() - started, time.process_time() - worked, replay.snapshot().time_s
 

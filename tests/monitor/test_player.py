@@ -64,7 +64,7 @@ class Looked:
     async def stands(self) -> float:
         """Wait until it stands still where it was to run to; where that is."""
         async with asyncio.timeout(20):
-            while "running" in self.replay.source().replay:  # noqa: ASYNC110  a screen asks again and again too
+            while self.replay.source().state is SourceState.JUMPING:  # noqa: ASYNC110  a screen asks again and again too
                 await asyncio.sleep(0.001)
         return self.replay.snapshot().time_s
 

@@ -48,6 +48,13 @@ def test_a_flag_that_grows_into_a_fault_rings_and_warnings_do_not() -> None:
     assert [alarm.take(Picture(now, source()), 10.0 * at) for at, now in enumerate(shown)] == ["", "", "\x07"]
 
 
+def test_what_a_jump_in_a_replay_passes_does_not_ring_and_what_comes_after_it_does() -> None:
+    alarm, jumping = Alarm(BELL), source(state=SourceState.JUMPING)
+    passed = [Picture(with_faults(*numbers).snapshot, jumping) for numbers in [(1,), (1, 2), (1, 2, 3)]]
+    shown = [with_faults(1), *passed, with_faults(1, 2, 3), with_faults(1, 2, 3, 4)]
+    assert [alarm.take(now, 10.0 * at) for at, now in enumerate(shown)] == ["", "", "", "", "", "\x07"]
+
+
 def test_a_run_of_faults_rings_every_three_seconds_at_most_and_the_last_one_is_not_swallowed() -> None:
     alarm = Alarm(BELL)
     rang = []
