@@ -157,7 +157,7 @@ def test_a_recording_is_gone_on_with_by_a_second_log(run: Run, tmp_path: Path) -
     flags = len(json.loads(run("analyze", kept, "--json")[1])["flags"])
     status, out, err = run("log", engine, "--resume", kept)
     assert status == 0
-    assert "3.0 s at 20000 samples/s" in out
+    assert "\n3.0 s (from " in out
     assert "since it was gone on with" in out
     told = [json.loads(line) for line in err]
     assert (told[0]["event"], told[0]["session"]) == ("start", 2)
