@@ -61,10 +61,10 @@ async def picture(path: Path) -> tuple[Snapshot, SourceView]:
 async def measure(owner: Popen[str], folder: Path, browsers: int, *, take: bool) -> str:
     """Share of a core, how far the analysis is behind, samples lost, and what the browsers took meanwhile."""
     assert owner.stderr is not None
-    url = owner.stderr.readline().split()[-1]
+    url = next(line for line in owner.stderr if line.startswith("In a browser: ")).split()[-1]
     looking = [Browser() for _ in range(browsers)]
-    async with aiohttp.ClientSession() as http:
-        tasks = [asyncio.create_task(one.look(http, url, takes=take)) for one in looking]
+    async with aiohttp.ClientSession() as http, asyncio.TaskGroup() as group:
+        tasks = [group.create_task(one.look(http, url, takes=take)) for one in looking]
         for one in looking:
             await one.has_started.wait()
         busy, taken = busy_s(owner.pid), sum(one.taken for one in looking)
@@ -72,7 +72,6 @@ async def measure(owner: Popen[str], folder: Path, browsers: int, *, take: bool)
         share, taken = (busy_s(owner.pid) - busy) / MEASURED_S, sum(one.taken for one in looking) - taken
         for task in tasks:
             task.cancel()
-        await asyncio.gather(*tasks, return_exceptions=True)
     private = next(name for name, _ in inside(folder) if name.startswith("coilcall-"))
     snapshot, source = await picture(folder / private / "pictures")
     return f"{share:.0%} | {source.behind_s:.2f} | {snapshot.lost_samples} | {taken / MEASURED_S / 1000:.0f}"
@@ -86,8 +85,10 @@ def main() -> None:
             command = [*COMMAND, f"tests.bench.sources:repeated?told={folder}/told&{STRETCH}", "--serve", "0"]
             around = os.environ | {"TMPDIR": folder}
             with Popen(command, stdin=DEVNULL, stderr=PIPE, text=True, env=around) as owner:
-                row = asyncio.run(measure(owner, Path(folder), browsers, take=take))
-                owner.terminate()
+                try:
+                    row = asyncio.run(measure(owner, Path(folder), browsers, take=take))
+                finally:
+                    owner.terminate()
             print(f"| {name} | {row} |", flush=True)
 
 
