@@ -41,4 +41,4 @@ async def publishing(access: Access | None, clock: Clock, say: Callable[[str], o
             for publisher, running in published:
                 await publisher.finish(running)
             if room.waiting:
-                say(f"{room.waiting} messages could not be sent to {access.broker}; the next run with it sends them")
+                say(f"{room.waiting} messages may not have reached {access.broker}; the next run with it sends them")
