@@ -17,6 +17,7 @@ from acquire.recording_guard import Dropped
 from monitor.entries import Clip, Entries, Event, Gap
 from monitor.firing.records import Firing
 from monitor.flags import Flag
+from monitor.ledger_reader import require_whole
 from monitor.ledger_tables import SCHEMA, lay_out
 from monitor.marks import Mark
 
@@ -96,6 +97,7 @@ class Ledger:
         found = self._book.execute("SELECT value FROM about WHERE key = 'schema'").fetchone()
         if found != (SCHEMA,):
             raise FormatError(f"{self.path}: its layout is {found and found[0]}; only {SCHEMA} can be gone on with")
+        require_whole(self.path, self._book)
 
     def _begin_session(self, started_utc: datetime) -> Counted:
         """Give where the book stood before it."""

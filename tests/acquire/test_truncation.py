@@ -1,9 +1,13 @@
 """A short form of tests/bench/truncation.py: a power cut at every so manyth byte of every file."""
 
+import os
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
+from acquire.errors import FormatError
+from monitor.ledger import Ledger
 from tests.bench.truncation import cut_each, folded, killed
 
 STEP = 211
@@ -31,3 +35,10 @@ def test_a_ledger_that_was_closed_is_cut_anywhere_and_read_or_refused(log: Path,
     [result] = cut_each(folder, STEP, "ledger.sqlite")
     assert result.wrong == 0, result.example
     assert result.refused
+
+
+def test_nobody_goes_on_in_a_ledger_that_was_cut(log: Path, tmp_path: Path) -> None:
+    path = folded(log, tmp_path / "folded") / "ledger.sqlite"
+    os.truncate(path, path.stat().st_size - 100)
+    with pytest.raises(FormatError, match=r"ledger\.sqlite: was cut short; its last page is not whole"):
+        Ledger(path, datetime.now(UTC), is_new=False)
