@@ -121,14 +121,17 @@ def alone(folder: Path) -> tuple[int, int]:
     for clip in sorted((folder / CLIPS_NAME).iterdir()):
         info = read_info(clip)
         called_s = next(read_blocks(clip, info)).first_index / info.sample_rate_hz + 1.5
-        kept = {_name(flag) for flag in read_flags(clip / LEDGER_NAME) if flag.start_s >= called_s}
+        kept = [flag for flag in read_flags(clip / LEDGER_NAME) if flag.start_s >= called_s]
+        found = analyze_recording(str(clip), None).flags
         said += len(kept)
-        raised += len(kept & set(map(_name, analyze_recording(str(clip), None).flags)))
+        raised += sum(any(_is_same(flag, other) for other in found) for flag in kept)
     return said, raised
 
 
-def _name(flag: Flag) -> Row:
-    return flag.kind, flag.cylinder, flag.input, round(flag.start_s, 6)
+def _is_same(flag: Flag, other: Flag) -> bool:
+    """A turn that nobody called has the time that the turns before it let expect, of which a clip knows fewer."""
+    same = (flag.kind, flag.cylinder, flag.input) == (other.kind, other.cylinder, other.input)
+    return same and abs(flag.start_s - other.start_s) < 1e-3
 
 
 def _differences(found: Iterable[Row], kept: Iterable[Row]) -> tuple[int, int]:
