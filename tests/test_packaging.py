@@ -39,7 +39,8 @@ def test_every_dependency_is_imported_and_every_import_is_a_dependency() -> None
     tops = {name.split(".")[0].replace("_", "-") for name in names if name.split(".")[0] not in sys.stdlib_module_names}
     tops = {{"serial": "pyserial", "paho": "paho-mqtt"}.get(top, top) for top in tops}
     # What pydantic says is wrong is typed by its core, which it pins; -typeshed is the type checker's own.
-    assert tops - PACKAGES - {"pydantic-core", "-typeshed"} == {Requirement(one).name for one in PROJECT["dependencies"]}
+    imported = tops - PACKAGES - {"pydantic-core", "-typeshed"}
+    assert imported == {Requirement(one).name for one in PROJECT["dependencies"]}
 
 
 @pytest.mark.parametrize("group", ["console_scripts", "coilcall.sources"])
