@@ -1,6 +1,7 @@
 """The live screen as an application: pulls a picture a few times a second and hands it to its parts."""
 
 import asyncio
+import threading
 import time
 from typing import ClassVar
 
@@ -102,6 +103,8 @@ class Dashboard(App[None]):
         self._traced = traced
         self._alarm = Alarm(chosen_alerts() if alerts is None else alerts)
         self._is_muted = False
+        self.leaving = threading.Event()
+        """Set when it ends, before the last is written."""
         self._turns_per_column: int | None = None
         self._shown: Picture | None = None
 
@@ -125,6 +128,7 @@ class Dashboard(App[None]):
 
     def on_unmount(self) -> None:
         """Leave the terminal as it was."""
+        self.leaving.set()
         self._send(RESTORE_TITLE)
 
     def _send(self, sequence: str) -> None:

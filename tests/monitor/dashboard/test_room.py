@@ -1,13 +1,14 @@
 import os
 import pty
 import sys
+import threading
 
 import pytest
 
 from monitor.dashboard import app as dashboard_app
 from monitor.dashboard import sheet
 from monitor.dashboard.app import Dashboard
-from monitor.dashboard.room import has_room
+from monitor.dashboard.room import has_room, never_held_up
 from tests.monitor.dashboard.pictures import Still, snapshot
 from tests.monitor.dashboard.test_app import rows_of, settle
 
@@ -22,6 +23,37 @@ def test_a_terminal_that_is_not_read_has_no_room_until_it_is_read_again(monkeypa
             os.write(follow, b"x" * 1000)
         while not has_room():
             os.read(lead, 65536)
+    os.close(lead)
+
+
+def test_who_leaves_does_not_wait_for_a_terminal_that_nobody_reads(monkeypatch: pytest.MonkeyPatch) -> None:
+    lead, follow = pty.openpty()
+    written = threading.Event()
+
+    def write() -> None:
+        for _ in range(20):
+            os.write(follow, b"x" * 10_000)
+        written.set()
+
+    with os.fdopen(follow, "w") as terminal:
+        monkeypatch.setattr(sys, "__stderr__", terminal)
+        leaving = threading.Event()
+        writer = threading.Thread(target=write)
+        writer.start()
+        with never_held_up(leaving, patience_s=0.0):
+            leaving.set()
+            assert written.wait(20.0)
+        writer.join()
+    os.close(lead)
+
+
+def test_before_anybody_leaves_nothing_is_thrown_away(monkeypatch: pytest.MonkeyPatch) -> None:
+    lead, follow = pty.openpty()
+    with os.fdopen(follow, "w") as terminal:
+        monkeypatch.setattr(sys, "__stderr__", terminal)
+        with never_held_up(threading.Event(), patience_s=0.0):
+            os.write(follow, b"kept")
+        assert os.read(lead, 10) == b"kept"
     os.close(lead)
 
 
