@@ -59,6 +59,10 @@ class Log:
             self._running.mark(by)
             self._woken.set()
 
+    def tell_unsent(self, line: str) -> None:
+        """Tell what a broker has not got."""
+        self._report.tell(Item("unsent", self._running.snapshot().time_s, line, {"words": line}))
+
     def take_keys(self, data: bytes) -> None:
         """Do what these bytes from the keyboard mean."""
         wish = self._keys.feed(data, self._clock.now())
@@ -117,13 +121,13 @@ def run(address: str, options: Options, terms: Terms, broker: Access | None = No
 async def _run(
     source: Source, options: Options, folder: Path, clock: Clock, terms: Terms, broker: Access | None = None
 ) -> None:
-    log = None
+    log: Log | None = None
     with ExitStack() as until_all_is_kept:
         report = report_on(sys.stderr, clock)
         until_all_is_kept.callback(report.close)
         try:
             async with (
-                publishing(broker, clock, partial(_tell_unsent, report)) as publish,
+                publishing(broker, clock, lambda line: log and log.tell_unsent(line)) as publish,
                 session(source, options) as running,
             ):
                 assert running.keeper is not None
@@ -141,10 +145,6 @@ async def _run(
                 report.tell(end(running, log.keeper, folder))
                 report.close()
                 show_result(running, log.keeper.counted, folder)
-
-
-def _tell_unsent(report: Report, line: str) -> None:
-    report.tell(Item("unsent", 0.0, line, {"words": line}))
 
 
 def _noticing_standstill(log: Log, clock: Clock) -> AbstractContextManager[None]:
