@@ -127,7 +127,7 @@ async def _run(
         until_all_is_kept.callback(report.close)
         try:
             async with (
-                publishing(broker, clock, lambda line: log and log.tell_unsent(line)) as publish,
+                publishing(broker, clock, lambda line: log.tell_unsent(line) if log else None) as publish,
                 session(source, options) as running,
             ):
                 assert running.keeper is not None
