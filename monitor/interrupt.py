@@ -29,8 +29,8 @@ def _hangup() -> int | None:
 
 
 def stop_signals(stop: Callable[[], object]) -> AbstractContextManager[None]:
-    """Within the block an interrupt and a polite kill call `stop`, instead of ending the program where it stands."""
-    return answering(dict.fromkeys((signal.SIGINT, signal.SIGTERM), stop))
+    """Within the block whatever asks a program to end calls `stop`, instead of ending it where it stands."""
+    return answering(dict.fromkeys(end_signals(), stop))
 
 
 @contextmanager

@@ -16,9 +16,9 @@ from monitor.browser.serving import serving
 from monitor.cautions import CAUTIONS_IN_BRIEF
 from monitor.cautions_read import are_read
 from monitor.dashboard.app import Dashboard
+from monitor.dashboard.leaving import abandoning, never_held_up
 from monitor.dashboard.page import Page
 from monitor.dashboard.picture import Watched
-from monitor.dashboard.room import never_held_up
 from monitor.flex.flex_test import FlexTest
 from monitor.interrupt import stop_signals
 from monitor.live import Options, Session, session, supervised
@@ -80,7 +80,7 @@ async def serve_only(watched: Watched, listening: socket.socket) -> int:
 
 async def show(screen: Dashboard) -> int:
     """Draw it on this terminal until the person quits or the program is told to end; its exit status."""
-    with stop_signals(screen.exit), never_held_up(screen.leaving):
+    with stop_signals(screen.exit), abandoning(), never_held_up(screen.leaving):
         await screen.run_async()
     return screen.return_code or 0
 

@@ -21,13 +21,14 @@ from monitor.dashboard.flags import Flags
 from monitor.dashboard.flex import Flex
 from monitor.dashboard.help import HELP_TEXT
 from monitor.dashboard.lanes import TURNS_A_COLUMN, Lanes
+from monitor.dashboard.leaving import abandon
 from monitor.dashboard.monochrome import is_monochrome
 from monitor.dashboard.page import Page
 from monitor.dashboard.palette import BLACK, BLUISH_GREEN, INK, ORANGE, SKY_BLUE, VERMILLION
 from monitor.dashboard.picture import Picture, Player, Watched
 from monitor.dashboard.plan import plan
 from monitor.dashboard.pointed import Pointed
-from monitor.dashboard.room import has_room
+from monitor.dashboard.room import has_room, is_gone
 from monitor.dashboard.sheet import PULLS_PER_S
 from monitor.dashboard.status import Status
 from monitor.dashboard.trace import Trace
@@ -141,6 +142,9 @@ class Dashboard(App[None]):
 
     def pull(self) -> None:
         """Draw the state of now, if it is another than the one on the screen."""
+        if is_gone():
+            abandon()
+            self.exit()
         screens = self.screen_stack  # none any more while it ends
         if not screens or not has_room():
             return

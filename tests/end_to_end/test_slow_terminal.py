@@ -6,10 +6,12 @@ import sqlite3
 import subprocess
 import sys
 import termios
-from contextlib import closing, suppress
+from collections.abc import Iterator
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
-from acquire.recording import read_info
+import pytest
+
 from tests.bench.slow_terminal import measure, not_at_all
 
 SECONDS = 8.0
@@ -31,33 +33,51 @@ def fill(terminal: str) -> None:
     os.close(end)
 
 
-def test_a_watch_on_a_terminal_that_is_not_read_ends_when_it_is_told_to_and_its_recording_is_whole(
-    tmp_path: Path,
-) -> None:
+@contextmanager
+def watching(folder: Path, *, is_leader: bool = False) -> Iterator[tuple[subprocess.Popen[bytes], int, str]]:
+    """`watch --record` on a terminal, its session's own if it `is_leader`, once the engine runs.
+
+    Gives the process, our end of the terminal, and its name.
+    """
     lead, follow = os.openpty()
     termios.tcsetwinsize(follow, (40, 120))
-    program = [
-        sys.executable,
-        "-c",
-        "from monitor.cli import main; main()",
-        "watch",
-        "--record",
-        str(tmp_path / "kept"),
-    ]
+    take = "import fcntl, termios; fcntl.ioctl(0, termios.TIOCSCTTY, 0); " if is_leader else ""
+    command = f"{take}from monitor.cli import main; main()"
     with subprocess.Popen(
-        program, stdin=follow, stdout=follow, stderr=follow, env=os.environ | {"TERM": "xterm"}
-    ) as process:
+        [sys.executable, "-c", command, "watch", "--record", str(folder)],
+        stdin=follow, stdout=follow, stderr=follow, env=os.environ | {"TERM": "xterm"}, start_new_session=is_leader,
+    ) as process:  # fmt: skip
+        name = os.ttyname(follow)
+        os.close(follow)
         seen = b""
         while b"RUNNING" not in seen:
             seen += os.read(lead, 65536)
-        fill(os.ttyname(follow))
-        process.send_signal(signal.SIGTERM)
         try:
-            assert process.wait(30.0) == 0
+            yield process, lead, name
         finally:
             process.kill()
-    os.close(follow)
-    os.close(lead)
-    assert read_info(tmp_path / "kept").source.startswith("simulated:")
-    with closing(sqlite3.connect(tmp_path / "kept" / "ledger.sqlite")) as book:
-        assert book.execute("SELECT count(*) FROM coverage").fetchone() == (1,)
+
+
+def is_whole(folder: Path) -> bool:
+    """Whether the recording was ended as it should be."""
+    with closing(sqlite3.connect(folder / "ledger.sqlite")) as book:
+        return bool(book.execute("SELECT count(*) FROM coverage").fetchone()[0])
+
+
+def test_a_watch_on_a_terminal_that_is_not_read_ends_when_it_is_told_to_and_its_recording_is_whole(
+    tmp_path: Path,
+) -> None:
+    with watching(tmp_path / "kept") as (process, lead, name):
+        fill(name)
+        process.send_signal(signal.SIGTERM)
+        assert process.wait(30.0) == 0
+        os.close(lead)
+    assert is_whole(tmp_path / "kept")
+
+
+@pytest.mark.parametrize("is_leader", [True, False], ids=["told by a signal", "told by nobody"])
+def test_a_watch_whose_terminal_is_closed_ends_and_its_recording_is_whole(is_leader: bool, tmp_path: Path) -> None:
+    with watching(tmp_path / "kept", is_leader=is_leader) as (process, lead, _):
+        os.close(lead)
+        assert process.wait(30.0) == 0
+    assert is_whole(tmp_path / "kept")

@@ -8,7 +8,8 @@ import pytest
 from monitor.dashboard import app as dashboard_app
 from monitor.dashboard import sheet
 from monitor.dashboard.app import Dashboard
-from monitor.dashboard.room import has_room, never_held_up
+from monitor.dashboard.leaving import never_held_up
+from monitor.dashboard.room import has_room, is_gone
 from tests.monitor.dashboard.pictures import Still, snapshot
 from tests.monitor.dashboard.test_app import rows_of, settle
 
@@ -24,6 +25,15 @@ def test_a_terminal_that_is_not_read_has_no_room_until_it_is_read_again(monkeypa
         while not has_room():
             os.read(lead, 65536)
     os.close(lead)
+
+
+def test_a_terminal_whose_other_end_was_closed_is_gone(monkeypatch: pytest.MonkeyPatch) -> None:
+    lead, follow = pty.openpty()
+    with os.fdopen(follow, "w") as terminal:
+        monkeypatch.setattr(sys, "__stderr__", terminal)
+        assert not is_gone()
+        os.close(lead)
+        assert is_gone()
 
 
 def test_who_leaves_does_not_wait_for_a_terminal_that_nobody_reads(monkeypatch: pytest.MonkeyPatch) -> None:
