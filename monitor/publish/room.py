@@ -91,7 +91,8 @@ class Room:
         await self._try(self._strike, math.inf)
 
     def _enter(self, batch: list[Kept]) -> None:
-        self.dropped += self._outbox.enter(batch)
+        dropped = self._outbox.enter(batch)
+        self.dropped += dropped  # only now: meanwhile the event loop may have counted some
         self.waiting = self._outbox.count()
         self.trouble = ""
 

@@ -1,8 +1,10 @@
+import asyncio
 import json
 import signal
 import sqlite3
 import subprocess
 import sys
+from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
@@ -150,6 +152,25 @@ async def test_a_full_disk_is_told_and_nothing_that_was_handed_in_is_lost(path: 
         assert room.trouble == ""
         assert numbers(await room.first(500)) == list(range(1, 201))
     outbox.close()
+
+
+async def test_what_finds_no_room_while_the_disk_writes_is_counted(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    loop, enter = asyncio.get_running_loop(), Outbox.enter
+
+    def flooded(outbox: Outbox, messages: Iterable[Kept]) -> int:
+        flood = asyncio.run_coroutine_threadsafe(hand_in(flags(*range(2, 5003))), loop)
+        flood.result()
+        return enter(outbox, messages)
+
+    async def hand_in(messages: list[Kept]) -> None:
+        room.hand_in(messages)
+
+    monkeypatch.setattr(Outbox, "enter", flooded)
+    with closing(Outbox(path, BROKER)) as outbox, ThreadPoolExecutor(1) as owner:
+        room = Room(outbox, owner, WaitingClock())
+        room.hand_in(flags(1))
+        await room.store()
+        assert room.dropped == 2  # of 5,002 that wait in memory at most 5,000
 
 
 WRITER = """
