@@ -1,6 +1,5 @@
 """The live screen as an application: pulls a picture a few times a second and hands it to its parts."""
 
-import asyncio
 import threading
 import time
 from typing import ClassVar
@@ -35,7 +34,7 @@ from monitor.dashboard.trace import Trace
 from monitor.dashboard.verdict import VerdictBand
 from monitor.flex.flex_test import FlexTest
 from monitor.hookup import Hookup
-from monitor.rates import load
+from monitor.rates import is_loaded, load
 from monitor.trace.store import TraceStore
 
 _THEME = Theme(
@@ -108,6 +107,7 @@ class Dashboard(App[None]):
         """Set when it ends, before the last is written."""
         self._turns_per_column: int | None = None
         self._shown: Picture | None = None
+        self._had_bounds = False
 
     def compose(self) -> ComposeResult:
         """From the top: engine and source, verdict, lanes, flags, keys."""
@@ -125,7 +125,7 @@ class Dashboard(App[None]):
         self._send(SAVE_TITLE)
         self.pull()
         self.set_interval(1 / PULLS_PER_S, self.pull)
-        self.set_timer(_LOAD_AFTER_S, lambda: self.run_worker(self._load_bounds()))
+        self.set_timer(_LOAD_AFTER_S, threading.Thread(target=load, name="bounds").start)
 
     def on_unmount(self) -> None:
         """Leave the terminal as it was."""
@@ -151,19 +151,13 @@ class Dashboard(App[None]):
         picture = Picture(self._watched.snapshot(), self._watched.source(), self._turns_per_column, self._is_muted)
         self._alarm.is_muted = self._is_muted or isinstance(screens[-1], Flex)  # the flex test has a bell of its own
         self._send(self._alarm.take(picture, time.monotonic()))
-        if picture == self._shown:
+        if (picture, is_loaded()) == (self._shown, self._had_bounds):
             return
-        before, self._shown = self._shown, picture
+        before, self._shown, self._had_bounds = self._shown, picture, is_loaded()
         if before is None or bool(before.snapshot.findings) != bool(picture.snapshot.findings):
             self._arrange(self.size.height)
         for part in (Status, VerdictBand, Lanes, Findings, Flags):
             screens[0].query_one(part).show(picture)
-
-    async def _load_bounds(self) -> None:
-        """Have the bounds of rates computed from now on; they draw … until then."""
-        await asyncio.to_thread(load)
-        self._shown = None
-        self.pull()
 
     def _arrange(self, rows: int) -> None:
         if self._shown is None:
