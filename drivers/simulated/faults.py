@@ -83,10 +83,6 @@ class Fault:
         """The value of a fault measured by a number."""
         return float(self.value) if isinstance(self.value, (int, float)) else 0.0
 
-    def concerns(self, cylinder: int) -> bool:
-        """Whether this cylinder is touched."""
-        return self.cylinder is None or self.cylinder == cylinder
-
 
 @dataclass(frozen=True, slots=True)
 class Window:

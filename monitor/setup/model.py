@@ -171,10 +171,6 @@ class Setup(Table):
         if isinstance(context, dict):
             self._name, self._text = context["name"], context["text"]
 
-    def channels_of(self, role: Role) -> tuple[Channel, ...]:
-        """Give the channels that play this role, in the file's order."""
-        return tuple(channel for channel in self.channel if channel.role is role)
-
     def answering(self, channel: Channel) -> tuple[int, ...]:
         """Give the cylinders that answer on this acknowledgement line."""
         return channel.cylinders or tuple(range(1, self.engine.cylinders + 1))

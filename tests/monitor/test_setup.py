@@ -56,7 +56,7 @@ def test_a_good_file_is_read_as_it_stands(tmp_path: Path) -> None:
     assert setup.vehicle.label == "delivery van, bay 2"
     assert setup.engine.firing_order == (1, 4, 2, 5, 3, 6)
     assert setup.engine.turn_angles_deg == (0.0, 120.0, 240.0, 360.0, 480.0, 600.0)
-    assert setup.channels_of(Role.SUPPLY) == (Channel(input="in1", role=Role.SUPPLY, scale=10.0),)
+    assert setup.channel[0] == Channel(input="in1", role=Role.SUPPLY, scale=10.0)
     assert setup.answering(setup.channel[2]) == (1, 2, 3, 4, 5, 6)
     assert setup.limits == Limits(supply_sag_v=2.0)
 
@@ -73,8 +73,8 @@ def test_uneven_angles_and_two_strokes_give_their_own_turns() -> None:
 def test_two_acknowledgement_lines_share_the_cylinders_between_them() -> None:
     second = '\n[[channel]]\ninput = "in4"\nrole = "acknowledgement"\ncylinders = [4, 5, 6]\n'
     first = GOOD.replace('role = "acknowledgement"', 'role = "acknowledgement"\ncylinders = [1, 2, 3]')
-    lines = parse_setup(first + second, "van.toml").channels_of(Role.ACKNOWLEDGEMENT)
-    assert [line.cylinders for line in lines] == [(1, 2, 3), (4, 5, 6)]
+    channels = parse_setup(first + second, "van.toml").channel
+    assert [one.cylinders for one in channels if one.role is Role.ACKNOWLEDGEMENT] == [(1, 2, 3), (4, 5, 6)]
 
 
 def test_every_limit_has_a_reason_and_a_default() -> None:
