@@ -22,6 +22,7 @@ from acquire.recording import read_blocks, read_info
 from tests.bench.unplug import judged, running
 
 DEADLINE_S = 30.0
+README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8").splitlines()
 RATE_HZ = 10_000
 ENGINE = f"simulated:?rate={RATE_HZ}&pace=1&fault=no-answer,cylinder=4,probability=0.5"
 BEGIN = """
@@ -233,7 +234,9 @@ def test_elsewhere_than_on_a_terminal_every_line_is_an_object(tmp_path: Path) ->
         assert log.process.stderr is not None
         events = []
         for line in log.process.stderr:
-            events.append(json.loads(line)["event"])
+            said = json.loads(line)
+            assert set(said) <= words_about(said["event"])
+            events.append(said["event"])
             if events[-1] == "flag" and "mark" not in events:
                 log.process.send_signal(signal.SIGUSR1)
             if events[-1] == "mark":
@@ -243,6 +246,12 @@ def test_elsewhere_than_on_a_terminal_every_line_is_an_object(tmp_path: Path) ->
         assert events[0] == "start"
         assert {"state", "flag", "mark"} <= set(events)
         assert events[-2:] == ["stop", "end"]
+
+
+def words_about(event: str) -> set[str]:
+    """What the README says of such a line."""
+    row = next(row for row in README if row.startswith("| `") and f"`{event}`" in row.split("|")[1])
+    return set(re.findall(r"\w+", row)) | {"utc", "event", "time_s"}
 
 
 def test_a_log_that_was_stopped_for_a_while_tells_so_and_loses_nothing_that_was_kept_for_it(tmp_path: Path) -> None:
