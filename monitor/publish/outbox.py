@@ -12,7 +12,6 @@ struck out only some time after, and sent again where the connection did not las
 """
 
 import hashlib
-import os
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -22,6 +21,7 @@ from pathlib import Path
 from acquire.errors import CoilcallError
 from monitor.publish.address import Broker
 from monitor.publish.messages import Kept
+from monitor.state_folder import state_folder
 
 MOST_WAITING = 50_000
 """A fault a second for fourteen hours, and some 25 MB. Beyond it the oldest flags go first, marks only when no flag is
@@ -51,10 +51,9 @@ class Waiting:
 
 
 def outbox_path(broker: Broker) -> Path:
-    """One file a broker and topic root."""
-    state = os.environ.get("XDG_STATE_HOME") or "~/.local/state"
+    """One file a broker and topic root. Raises AddressError where there is no place for it."""
     name = hashlib.sha256(str(broker).encode()).hexdigest()[:16]
-    return Path(state).expanduser() / "coilcall" / "outbox" / f"{name}.sqlite"
+    return state_folder() / "outbox" / f"{name}.sqlite"
 
 
 class Outbox:

@@ -8,10 +8,11 @@ from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
+from unittest.mock import Mock
 
 import pytest
 
-from acquire.errors import CoilcallError
+from acquire.errors import AddressError, CoilcallError
 from monitor.marks import Mark
 from monitor.publish.address import parse_broker
 from monitor.publish.messages import Kept
@@ -136,6 +137,13 @@ def test_every_root_has_an_outbox_of_its_own_that_only_its_user_may_read() -> No
     assert one != other
     with closing(Outbox(one, BROKER)):
         assert one.parent.stat().st_mode & 0o077 == 0
+
+
+def test_without_a_home_and_a_folder_of_state_that_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_STATE_HOME", "relative")
+    monkeypatch.setattr(Path, "home", Mock(side_effect=RuntimeError))
+    with pytest.raises(AddressError, match="XDG_STATE_HOME"):
+        outbox_path(BROKER)
 
 
 async def test_a_full_disk_is_told_and_nothing_that_was_handed_in_is_lost(path: Path) -> None:
