@@ -172,7 +172,7 @@ def test_a_file_that_cannot_be_deleted_is_told_and_kept_in_mind(tmp_path: Path) 
     wanted=st.integers(1, 30),
     needed_from=st.none() | st.integers(0, 12),
 )
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 def test_what_is_granted_fits_beside_the_reserve_and_no_more_goes_than_must(
     tmp_path_factory: pytest.TempPathFactory,
     free: int,

@@ -42,7 +42,7 @@ class WaitingSource:
 
 
 @given(blocks=cuttings())
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_every_reader_of_a_file_sees_every_sample_however_small_the_ring(blocks: list[SampleBlock]) -> None:
     async def play() -> None:
         source = ListSource(stream_info(), blocks)

@@ -54,7 +54,7 @@ def batch_ends(data: bytes) -> list[int]:
 
 
 @given(data=st.data(), dtype=st.sampled_from(("int8", "int16", "int32", "int64")), channels=st.integers(1, 4))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_a_recording_gives_back_what_was_written_however_it_was_cut(
     scratch: Path, data: st.DataObject, dtype: str, channels: int
 ) -> None:
@@ -77,7 +77,7 @@ def test_a_recording_gives_back_what_was_written_however_it_was_cut(
     setup_toml=st.none() | st.text(),
     started=st.none() | st.datetimes(min_value=datetime(1970, 1, 2), timezones=st.just(UTC)),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_what_is_said_of_a_stream_comes_back_unchanged(
     scratch: Path,
     source: str,
@@ -257,7 +257,7 @@ edits = st.lists(st.tuples(st.integers(0, 1 << 16), st.integers(0, 255)), min_si
 
 
 @given(edits=edits, cut=st.integers(0, 400))
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=250)
 def test_corrupted_samples_end_the_stream_or_are_said_in_one_line(
     scratch: Path, edits: list[tuple[int, int]], cut: int
 ) -> None:
@@ -269,7 +269,7 @@ def test_corrupted_samples_end_the_stream_or_are_said_in_one_line(
 
 
 @given(edits=edits)
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 def test_a_corrupted_header_is_read_or_refused_in_one_line(scratch: Path, edits: list[tuple[int, int]]) -> None:
     folder = recorded(fresh(scratch), [block_at(0, 20)])
     path = folder / "recording.toml"
@@ -278,7 +278,7 @@ def test_a_corrupted_header_is_read_or_refused_in_one_line(scratch: Path, edits:
 
 
 @given(content=st.binary(max_size=200))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_any_bytes_as_header_or_samples_are_read_or_refused_in_one_line(scratch: Path, content: bytes) -> None:
     folder = recorded(fresh(scratch), [block_at(0, 20)])
     (folder / SAMPLES).unlink()

@@ -102,7 +102,7 @@ def _happens(drive: Drive, what: str, *amounts: int) -> None:
 
 
 @given(story=st.lists(happenings, max_size=14))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_every_sample_is_accounted_for_whatever_befalls_the_disk(
     story: Sequence[tuple[Any, ...]], scratch: Path
 ) -> None:

@@ -56,7 +56,7 @@ rollovers = st.builds(Rollover, st.integers(1, 20_000), st.floats(0.01, 3.0))
 
 
 @given(blocks=cuttings(200), rollover=rollovers)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_the_same_samples_come_back_wherever_blocks_are_cut_and_files_roll_over(
     scratch: Path, blocks: list[SampleBlock], rollover: Rollover
 ) -> None:
@@ -66,7 +66,7 @@ def test_the_same_samples_come_back_wherever_blocks_are_cut_and_files_roll_over(
 
 
 @given(first=st.integers(0, 2000), length=st.integers(0, 700), rollover=rollovers)
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_a_part_is_read_as_it_stands_in_the_whole(scratch: Path, first: int, length: int, rollover: Rollover) -> None:
     folder = fresh(scratch)
     blocks = [block_at(40, 700), block_at(800, 700)]
@@ -105,7 +105,7 @@ def test_files_roll_over_by_size_and_none_is_larger(tmp_path: Path) -> None:
 
 @given(room=st.integers(0, 5000), blocks=cuttings(200))
 @example(room=0, blocks=[block_at(0, 2 * BATCH)])
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_a_disk_that_fails_at_any_byte_keeps_everything_whole_before(
     scratch: Path, room: int, blocks: list[SampleBlock]
 ) -> None:
@@ -125,7 +125,7 @@ def test_a_disk_that_fails_at_any_byte_keeps_everything_whole_before(
 
 
 @given(room=st.integers(0, 5000), more=st.integers(1, 4))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_whoever_tries_again_with_the_same_block_loses_nothing(scratch: Path, room: int, more: int) -> None:
     folder, disk = fresh(scratch), SmallDisk(room)
     blocks = [block_at(at, 90) for at in range(0, 1800, 90)] + [block_at(3000, 500)]

@@ -50,7 +50,7 @@ class Observer:
 
 
 @given(blocks=cuttings(), turns=st.lists(st.integers(0, 3), max_size=80))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_each_written_sample_is_read_or_exactly_told_lost_or_still_waiting(
     blocks: list[SampleBlock], turns: list[int]
 ) -> None:

@@ -122,7 +122,7 @@ LIVES = st.lists(st.tuples(st.integers(0, 90), st.integers(0, 20), st.sampled_fr
 
 
 @given(LIVES, st.integers(0, 20), st.sampled_from(["lost", "os", "silent", "asleep"]))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_every_sample_stands_where_the_clock_says_however_often_it_was_lost(
     lives: Sequence[tuple[int, int, str]], blocks: int, end: str
 ) -> None:

@@ -108,7 +108,7 @@ FAULTY = (
 )
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(st.lists(st.integers(1, 60_000), max_size=30))
 def test_the_same_recording_gives_the_same_ledger_wherever_its_blocks_are_cut(cuts: list[int]) -> None:
     whole = analyse(engine(6, *FAULTY, duration_s=3.0, rate_hz=20_000.0))

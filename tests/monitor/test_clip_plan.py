@@ -1,4 +1,4 @@
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.clip_plan import MOST_WANTED, ClipPlan, Span
@@ -36,7 +36,6 @@ def test_at_the_start_there_is_nothing_before() -> None:
     assert drained(planned) == [Span(0, 15)]
 
 
-@settings(deadline=None)
 @given(moments)
 def test_every_sample_around_every_moment_is_in_exactly_one_clip_and_no_other_is(wanted: list[int]) -> None:
     planned = plan()
@@ -49,7 +48,6 @@ def test_every_sample_around_every_moment_is_in_exactly_one_clip_and_no_other_is
     assert spans == sorted(spans, key=lambda span: span.first_index)
 
 
-@settings(deadline=None)
 @given(moments)
 def test_in_whatever_order_they_come_the_clips_are_the_same(wanted: list[int]) -> None:
     one, other = plan(), plan()

@@ -35,7 +35,7 @@ def analysed(cuts: tuple[int, ...] = ()) -> Outcome:
 whole = cache(analysed)
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(st.lists(st.integers(1, 40_000), max_size=30))
 def test_all_leads_give_the_same_ledger_and_findings_wherever_the_blocks_are_cut(cuts: list[int]) -> None:
     pieces = analysed(tuple(cuts))

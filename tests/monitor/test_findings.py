@@ -320,7 +320,7 @@ flag_facts = st.builds(
 )
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.lists(coil_facts, min_size=1, max_size=6), st.lists(flag_facts, max_size=6), st.floats(0.5, 1.0))
 def test_whatever_was_seen_findings_are_whole_sorted_and_never_clear_who_missed(
     facts: list[dict[str, object]], flags: list[Seen], coverage: float

@@ -218,7 +218,7 @@ FAULTY = (
 )
 
 
-@settings(max_examples=5, deadline=None)
+@settings(max_examples=5)
 @given(st.lists(st.integers(1, 40_000), max_size=20))
 def test_findings_are_the_same_wherever_the_blocks_are_cut(cuts: list[int]) -> None:
     whole = diagnose(*FAULTY, duration_s=2.0)

@@ -76,7 +76,7 @@ def test_a_reference_that_is_not_called_misnames_nobody(share: float) -> None:
 
 
 @FEW_OR_ALL
-@settings(max_examples=8, deadline=None, derandomize=True)
+@settings(max_examples=8, derandomize=True)
 @given(long_s=st.floats(0.01, 0.3), at_s=st.floats(2.0, 3.0), rpm=st.floats(700.0, 6000.0))
 def test_after_a_gap_the_roll_goes_on_within_two_cycles(
     inputs: tuple[str, ...], long_s: float, at_s: float, rpm: float

@@ -67,7 +67,7 @@ def test_the_columns_are_the_fields_of_the_record(path: Path, table: str, record
     assert columns == [field.name for field in fields(record)]
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(firings, max_size=20))
 def test_firings_come_back_exactly_as_they_went_in(tmp_path: Path, entered: list[Firing]) -> None:
     path = tmp_path / "again.sqlite"

@@ -1,6 +1,6 @@
 from dataclasses import replace
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.entries import Coverage, Event, Gap
@@ -16,7 +16,6 @@ def firing(turn: int) -> Firing:
     return Firing(turn, 1, turn / 10, Outcome.ACKNOWLEDGED)
 
 
-@settings(deadline=None)
 @given(st.lists(st.tuples(st.integers(0, 5), st.booleans()), max_size=30))
 def test_below_the_bound_every_firing_is_written_once_and_in_order_however_often_a_write_fails(
     rounds: list[tuple[int, bool]],

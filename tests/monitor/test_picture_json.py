@@ -20,7 +20,7 @@ def test_what_was_sent_is_what_is_shown() -> None:
     assert decode(encode(shown.snapshot, shown.source)) == (shown.snapshot, shown.source)
 
 
-@settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(suppress_health_check=[HealthCheck.too_slow])
 @given(st.from_type(Snapshot), st.from_type(SourceView))
 def test_whatever_the_fields_hold_comes_back_and_is_one_line(snapshot: Snapshot, source: SourceView) -> None:
     line = encode(snapshot, source)
@@ -48,7 +48,6 @@ def test_more_than_the_limit_is_refused_before_it_is_read() -> None:
         decode(b" " * (LONGEST + 1))
 
 
-@settings(deadline=None)
 @given(
     st.binary() | st.text().map(str.encode) | st.recursive(st.none() | st.text(), st.lists).map(repr).map(str.encode)
 )
@@ -58,7 +57,6 @@ def test_anything_else_is_refused_in_one_line(text: bytes) -> None:
     assert "\n" not in str(raised.value)
 
 
-@settings(deadline=None)
 @given(st.data())
 def test_a_damaged_picture_is_refused_or_is_still_one(data: st.DataObject) -> None:
     line = bytearray(encode(snapshot(missing=4), source()))

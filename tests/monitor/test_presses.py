@@ -86,7 +86,7 @@ def test_a_press_that_began_in_a_gap_is_not_told_and_what_was_learned_before_the
     assert times_ms(found) == pytest.approx([100.0, 1530.0], abs=0.15)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     lasting_ms=st.lists(st.floats(0.2, 200.0), min_size=1, max_size=20),
     begins_high=st.booleans(),

@@ -96,7 +96,7 @@ def single() -> bytes:
     return content.getvalue()
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(
     st.sampled_from([archived(), single()]),
     st.binary(max_size=40),

@@ -219,7 +219,7 @@ def test_closing_ends_the_blocks_and_may_be_done_twice(tmp_path: Path, monkeypat
     assert sum(block.samples for block in blocks) < len(ROWS)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(st.binary(max_size=200), st.integers(0, 300), st.integers(0, 60), st.sampled_from(["", "?rate=1000"]))
 def test_any_bytes_are_read_or_refused_in_one_line(
     tmp_path_factory: pytest.TempPathFactory, junk: bytes, at: int, gone: int, query: str
@@ -237,7 +237,7 @@ def test_any_bytes_are_read_or_refused_in_one_line(
         assert len(outcome.splitlines()) == 1
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.text('0123456789.,;\t\n-+eE∞naNif"# Vms[]()', max_size=200), st.sampled_from(["", "?rate=1000"]))
 def test_any_table_like_text_is_read_or_refused_in_one_line(
     tmp_path_factory: pytest.TempPathFactory, content: str, query: str

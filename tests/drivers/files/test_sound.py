@@ -81,7 +81,7 @@ def test_closing_ends_the_blocks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     assert list(blocks) == []
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(st.binary(max_size=60), st.integers(0, 60), st.integers(0, 60), st.integers(0, 30_044))
 def test_any_damage_is_read_or_refused_in_one_line(
     tmp_path_factory: pytest.TempPathFactory, junk: bytes, at: int, gone: int, cut: int

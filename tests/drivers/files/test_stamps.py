@@ -62,7 +62,7 @@ def test_stamps_since_1970_keep_their_steps() -> None:
     np.testing.assert_array_equal(indices_of(stamps, found), index)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     st.lists(st.tuples(st.integers(1, 400), st.integers(1, 5000)), min_size=1, max_size=8),
     st.sampled_from([1000.0, 44100.0, 50000.0, 1e6]),

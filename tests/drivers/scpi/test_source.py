@@ -51,7 +51,7 @@ def test_only_the_inputs_asked_for_come_in_the_order_asked_for() -> None:
     count_from=st.integers(0, 2**40),
     piece=st.integers(1, 100_000),
 )
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_what_the_instrument_loses_is_exactly_the_gap(
     step: int, losses: list[tuple[int, int]], count_from: int, piece: int
 ) -> None:
@@ -289,7 +289,7 @@ def test_a_silent_instrument_may_still_say_why() -> None:
 
 
 @given(answers=st.lists(st.binary(max_size=60), min_size=1, max_size=6), from_query=st.integers(0, 12))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_whatever_an_instrument_answers_nothing_but_an_error_of_ours_comes_out(
     answers: list[bytes], from_query: int
 ) -> None:

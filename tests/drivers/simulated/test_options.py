@@ -144,7 +144,7 @@ VALUES = st.one_of(
 @example(pairs=[("fault", "glitch,start_s=nan")])
 @example(pairs=[("fault", "no-call,cylinder=1,value=nan")])
 @example(pairs=[("dtype", "int8"), ("bits", "9")])
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_any_query_either_opens_or_is_one_line(pairs: list[tuple[str, str]]) -> None:
     query = "&".join(f"{key}={value}" for key, value in pairs)
     message = ""

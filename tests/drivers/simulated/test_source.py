@@ -44,7 +44,7 @@ REFERENCE_COUNTS = np.concatenate([b.counts for b in REFERENCE_BLOCKS], axis=1)
 
 
 @given(block_samples=st.integers(20, 100_000))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 def test_samples_and_truth_are_the_same_however_blocks_are_cut(block_samples: int) -> None:
     engine = _engine(block_samples)
     blocks = drain(engine)

@@ -48,7 +48,7 @@ def measured(name: str, cuts: list[int], most: int = 10**9) -> Measured:
 
 
 @pytest.mark.parametrize("name", STREAMS)
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(cuts=st.lists(st.integers(1, 29_999), max_size=12), most=st.integers(1, 40_000))
 def test_however_the_blocks_are_cut_the_same_is_said(name: str, cuts: list[int], most: int) -> None:
     whole, pieces = measured(name, [], most), measured(name, cuts, most)
@@ -66,7 +66,7 @@ def test_samples_that_never_came_are_counted_as_lost_and_no_more_is_taken_than_w
     assert (short.samples, short.lost) == (12_000, 500)
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(st.lists(st.integers(-2048, 2047), min_size=1, max_size=300), st.floats(0.0, 1.0))
 def test_quantiles_are_those_of_an_independent_library(counts: list[int], share: float) -> None:
     # numpy.quantile, the definition of the inverse of the distribution (Hyndman and Fan's first)

@@ -90,7 +90,7 @@ def test_no_line_is_wider_than_the_screen(width: int) -> None:
         assert max(map(cell_len, told_text(told, width).splitlines())) <= width
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.text(min_size=1, max_size=200))
 def test_foreign_text_stands_as_text_and_moves_nothing(text: str) -> None:
     told = named(text)
@@ -101,7 +101,7 @@ def test_foreign_text_stands_as_text_and_moves_nothing(text: str) -> None:
     assert sum("level" in line and "5.5" in line for line in shown.splitlines()) == 1
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.text(min_size=1, max_size=200))
 def test_the_object_is_json_whatever_the_inputs_are_called(text: str) -> None:
     told = named(text)

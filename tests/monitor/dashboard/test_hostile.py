@@ -4,7 +4,7 @@ from dataclasses import replace
 from functools import cache
 
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 from rich.cells import cell_len
 from textual.content import Content
@@ -43,8 +43,6 @@ NASTY = [
     "\ud800",
 ]
 TEXTS = st.sampled_from(NASTY) | st.text(max_size=200)
-UNHURRIED = settings(deadline=None)
-"""The engine beneath is made with the first example."""
 WIDTHS = st.sampled_from([1, 20, 80, 120, 200])
 
 
@@ -89,7 +87,6 @@ def is_tame(line: str) -> bool:
     return line.replace("\ufffd", "").isprintable() and not any("\u202a" <= one <= "\u202e" for one in line)
 
 
-@UNHURRIED
 @given(TEXTS, WIDTHS, st.sampled_from(SourceState))
 @example("点" * 9, 1, SourceState.LOST)
 def test_every_line_is_as_wide_as_the_terminal_and_nothing_in_it_is_a_command(
@@ -100,7 +97,6 @@ def test_every_line_is_as_wide_as_the_terminal_and_nothing_in_it_is_a_command(
         assert is_tame(line.plain)
 
 
-@UNHURRIED
 @given(TEXTS, WIDTHS)
 def test_so_it_is_in_the_flex_test(text: str, width: int) -> None:
     flex = flexed_once()
@@ -111,7 +107,6 @@ def test_so_it_is_in_the_flex_test(text: str, width: int) -> None:
         assert is_tame(line.plain)
 
 
-@UNHURRIED
 @given(TEXTS, st.sampled_from([40, 80, 120]))
 def test_so_it_is_in_the_trace(text: str, width: int) -> None:
     store, hookup = running()
@@ -122,7 +117,6 @@ def test_so_it_is_in_the_trace(text: str, width: int) -> None:
         assert is_tame(line.plain)
 
 
-@UNHURRIED
 @given(TEXTS)
 def test_the_page_of_findings_is_text(text: str) -> None:
     for line in whole_text((Finding(text, text, text, Confidence.FIRM),)).splitlines():

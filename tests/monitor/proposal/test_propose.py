@@ -186,7 +186,7 @@ def _garbage(kind: str, seed: int, samples: int) -> np.ndarray:
     return volts + draws.normal(0, 0.02, samples)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     kinds=st.lists(st.sampled_from(["noise", "hum", "steady", "walk", "pulses"]), min_size=1, max_size=4),
     seed=st.integers(0, 2**31),
@@ -198,7 +198,7 @@ def test_garbage_never_ends_in_an_error_and_is_never_called_firm(kinds: list[str
     assert all(one.sureness is not Sureness.FIRM for one in found.verdicts)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     rows=st.integers(1, 3).flatmap(
         lambda inputs: st.lists(

@@ -3,7 +3,7 @@ from contextlib import suppress
 from pathlib import Path
 
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from acquire.errors import AddressError
@@ -63,7 +63,6 @@ def test_what_cannot_be_meant_is_refused_in_one_line(address: str, words: str) -
     assert "\n" not in str(refusal.value)
 
 
-@settings(deadline=None)
 @given(st.text(st.characters(codec="utf-8"), min_size=1).map(lambda text: f"{SECRET}{text}{SECRET}"))
 @example("p#w")
 @example("p/w@")
@@ -76,7 +75,6 @@ def test_a_password_in_the_address_is_refused_and_never_repeated(password: str) 
     assert password not in str(refusal.value)
 
 
-@settings(deadline=None)
 @given(st.text(st.characters(codec="utf-8")))
 def test_nothing_but_an_address_error_comes_of_any_text(text: str) -> None:
     with suppress(AddressError):

@@ -2,7 +2,7 @@ import json
 from collections.abc import Callable
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from rich.cells import cell_len
 
@@ -222,7 +222,6 @@ def spoiled(draw: st.DrawFn) -> Letter:
     return Letter(f"van/{topic}", json.dumps(message).encode(), is_retained=draw(st.booleans()))
 
 
-@settings(deadline=None)
 @given(st.lists(spoiled(), max_size=8))
 def test_whatever_comes_the_screen_can_be_drawn_and_keeps_its_shape(letters: list[Letter]) -> None:
     follower = Follower(ACCESS, WaitingClock())

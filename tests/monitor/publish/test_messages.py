@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.errors import FormatError
@@ -36,7 +36,6 @@ FLAGS = st.builds(
 )  # fmt: skip
 
 
-@settings(deadline=None)
 @given(FLAGS)
 def test_a_flag_is_the_same_behind_the_wire(flag: Flag) -> None:
     message = flag_message("drive", flag).revised(7)
@@ -45,13 +44,11 @@ def test_a_flag_is_the_same_behind_the_wire(flag: Flag) -> None:
     assert json.loads(message.encode())["id"] == f"drive:flag:{flag.number}:7"
 
 
-@settings(deadline=None)
 @given(st.builds(Mark, number=st.integers(1, 10**6), time_s=SECONDS, by=TEXT, note=TEXT))
 def test_a_mark_is_the_same_behind_the_wire(mark: Mark) -> None:
     assert decode(MarkMessage, mark_message("drive", mark).encode()).mark() == mark
 
 
-@settings(deadline=None)
 @given(st.lists(st.sampled_from(Outcome), max_size=400))
 def test_recent_turns_are_the_same_in_letters(turns: list[Outcome]) -> None:
     assert list(outcomes(letters(turns))) == turns
@@ -96,7 +93,6 @@ def test_a_message_without_its_schema_or_of_another_version_is_refused(kind: typ
         decode(kind, json.dumps(message).encode())
 
 
-@settings(deadline=None)
 @given(st.binary(max_size=300))
 def test_any_bytes_are_refused_in_one_line(payload: bytes) -> None:
     for kind in MESSAGES:

@@ -1,6 +1,6 @@
 import json
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.publish.broker import Letter
@@ -61,7 +61,6 @@ def test_a_refusal_is_said_for_some_seconds_and_counted_for_good() -> None:
     assert orders.refused == 1
 
 
-@settings(deadline=None)
 @given(st.binary(max_size=200) | st.text().map(str.encode), st.booleans())
 def test_no_bytes_do_anything_but_be_refused_in_visible_words(payload: bytes, is_retained: bool) -> None:
     orders, drive, _ = taking()

@@ -1,5 +1,5 @@
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.road.keys import HELD_S, SPLIT_S, Keys, Wish
@@ -25,7 +25,6 @@ def test_a_q_that_is_part_of_something_does_not_stop(key: bytes) -> None:
 
 
 @given(st.sampled_from([ARROW, KEYPAD_1, F5, b"\x1bq"]), st.data())
-@settings(deadline=None)
 def test_an_escape_sequence_is_one_key_wherever_it_is_cut(sequence: bytes, data: st.DataObject) -> None:
     cut = data.draw(st.integers(1, len(sequence) - 1))
     keys = Keys()
@@ -52,7 +51,6 @@ def test_two_presses_a_moment_apart_are_two_marks() -> None:
 
 
 @given(st.lists(st.tuples(st.binary(min_size=1, max_size=8), st.floats(0.0, 3.0)), min_size=1))
-@settings(deadline=None)
 def test_whatever_is_typed_there_is_no_mark_without_a_pause_before_it(typed: list[tuple[bytes, float]]) -> None:
     keys, now_s = Keys(), 100.0
     keys.feed(b"x", now_s)

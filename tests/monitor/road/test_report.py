@@ -3,7 +3,7 @@ import re
 import threading
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.road import outlet
@@ -81,7 +81,6 @@ def test_lines_that_found_no_room_are_counted_as_soon_as_there_is_some(
 
 
 @given(st.text())
-@settings(deadline=None)
 def test_whatever_stands_in_it_a_line_is_one_line_of_printable_ascii(text: str) -> None:
     written, report = on_a_pipe(WaitingClock())
     report.tell(Item("lost", 0.0, text, {"reason": text}))

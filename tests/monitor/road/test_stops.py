@@ -2,7 +2,7 @@ from pathlib import Path
 
 import click
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.commands.common import Size
@@ -19,7 +19,6 @@ def test_a_size_is_a_number_and_a_unit(typed: str, size_bytes: float) -> None:
 
 
 @given(st.text())
-@settings(deadline=None)
 def test_whatever_is_typed_as_a_size_is_one_or_is_refused_with_what_would_be_right(typed: str) -> None:
     try:
         size_bytes = Size().convert(typed, None, None)

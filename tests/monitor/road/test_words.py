@@ -1,6 +1,6 @@
 from dataclasses import replace
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.flags import Kind
@@ -39,7 +39,6 @@ def test_a_mark_says_who_made_it_and_what_was_flagged_before_it() -> None:
 
 
 @given(st.text(), st.text(), st.text())
-@settings(deadline=None)
 def test_nothing_from_outside_breaks_a_line(one: str, two: str, three: str) -> None:
     told = [
         flag_line(replace(miss(1, 4, 61.0), cylinder=None, input=one, detail=two)),
