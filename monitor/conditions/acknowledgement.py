@@ -5,6 +5,9 @@ from monitor.flagbook import FlagBook
 from monitor.flags import Kind, Severity
 from monitor.setup import Limits
 
+_LEAST_TURNS = 2
+"""Unanswered turns that make a line silent: where one coil alone is on it, a single one is that coil's miss."""
+
 
 class AcknowledgementWatch:
     """Missing answers by cylinder; a silent, held or wrongly resting line."""
@@ -17,7 +20,8 @@ class AcknowledgementWatch:
         self._limits = limits
         self._answering = answering
         self._misses: dict[int, list[float]] = {}
-        self._silent_turns = limits.acknowledgement_silent_cycles * len(answering) * sparks_per_cycle
+        turns = limits.acknowledgement_silent_cycles * len(answering) * sparks_per_cycle
+        self._silent_turns = max(turns, _LEAST_TURNS)
         self._unanswered: list[float] = []
         self._sees_calls = sees_calls
         self._held: dict[str, float] = {}
@@ -46,7 +50,7 @@ class AcknowledgementWatch:
             run.clear()
         self._unanswered.append(firing.time_s)
         if len(self._unanswered) >= self._silent_turns:
-            detail = f"nobody answers since {self._unanswered[0]:.3f} s, though calls go on"
+            detail = f"nobody answers from {self._unanswered[0]:.3f} s on, though calls go on"
             if firing.called or self._book.is_open(Kind.ACKNOWLEDGEMENT_SILENT):
                 self._book.note(Kind.ACKNOWLEDGEMENT_SILENT, Severity.FAULT, self._unanswered[0], detail)
             del self._unanswered[: -self._silent_turns]

@@ -174,3 +174,11 @@ def test_a_line_of_half_the_coils_is_silent_though_calls_without_a_line_go_on() 
     (flag,) = of_kind(run(*breaks, inputs=inputs, model=model), Kind.ACKNOWLEDGEMENT_SILENT)
     assert flag.start_s == pytest.approx(FROM_S, abs=2 * CYCLE_S)
     assert flag.end_s == pytest.approx(TO_S, abs=2 * CYCLE_S)
+
+
+@pytest.mark.parametrize(("to_s", "silences"), [(FROM_S + CYCLE_S, 0), (TO_S, 1)])
+def test_a_lone_coil_that_misses_once_is_no_silent_line(to_s: float, silences: int) -> None:
+    model = EngineModel(1, ORDERS[1])
+    found = run(Fault("no-answer", 1, 1.0, FROM_S, to_s), inputs=all_leads(1), model=model)
+    assert len(of_kind(found, Kind.MISSING_ACKNOWLEDGEMENT)) == 1
+    assert len(of_kind(found, Kind.ACKNOWLEDGEMENT_SILENT)) == silences
