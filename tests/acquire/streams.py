@@ -85,7 +85,7 @@ class ListSource:
         self.calls.append((call, threading.current_thread().name))
 
 
-async def until(condition: Callable[[], bool]) -> None:
+async def until(condition: Callable[[], object]) -> None:
     """Let other threads and tasks go on until something holds; the test's timeout is the deadline."""
     while not condition():  # noqa: ASYNC110 - what is waited for happens in a thread that knows no events
-        await asyncio.sleep(0)
+        await asyncio.sleep(0.001)

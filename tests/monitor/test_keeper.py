@@ -6,7 +6,7 @@ import io
 import queue
 import shutil
 import threading
-from collections.abc import AsyncIterator, Callable, Iterator
+from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager
 from dataclasses import astuple, dataclass, field, replace
 from datetime import UTC, datetime
@@ -22,6 +22,7 @@ from monitor.disk_terms import DiskTerms, Surroundings
 from monitor.entries import Entries
 from monitor.live import Options, Session, session
 from monitor.trouble import RETRY_S
+from tests.acquire.streams import until
 from tests.monitor.streams import engine_running
 from tests.monitor.test_live import analysed, rows
 
@@ -100,12 +101,6 @@ async def kept(folder: Path, source: Fed, disk: Disk, **terms: object) -> AsyncI
     disk_terms = replace(DiskTerms(clock=disk.clock, opener=disk.open), **terms)  # type: ignore[arg-type]
     async with session(source, Options(folder=folder, disk=disk_terms)) as running:
         yield running
-
-
-async def until(holds: Callable[[], object]) -> None:
-    """Let the threads get there; the test's timeout is the deadline."""
-    while not holds():  # noqa: ASYNC110
-        await asyncio.sleep(0.002)
 
 
 def samples(folder: Path) -> tuple[list[int], np.ndarray]:

@@ -11,6 +11,7 @@ from monitor.ledger import LEDGER_NAME
 from monitor.live import Options, Session, session
 from monitor.log import Log
 from monitor.road.stops import Stops, Terms
+from tests.acquire.streams import until
 from tests.monitor.road.reports import Told
 from tests.monitor.streams import Played, WaitingClock, engine_running
 
@@ -42,15 +43,6 @@ async def logging(source: Played, folder: Path, terms: Terms = Terms()) -> Async
 
 def endless() -> Played:
     return Played(engine_running(), is_endless=True)
-
-
-async def until(condition: object, *, looks: int = 5000) -> None:
-    assert callable(condition)
-    for _ in range(looks):
-        if condition():
-            return
-        await asyncio.sleep(0.001)
-    raise AssertionError("it did not come")
 
 
 async def test_logging_ends_with_the_stream_and_says_so(tmp_path: Path) -> None:
