@@ -22,6 +22,7 @@ from drivers.address import parse_address
 from drivers.simulated.options import engine_from
 from monitor.disk_terms import DiskTerms
 from monitor.live import Options, Session, session
+from monitor.road.stops import occupied_bytes
 from tests.bench.sources import Repeated, drawn
 
 PERIOD_S, RATE_HZ = 60.0, 100_000
@@ -56,19 +57,10 @@ class Memory:
         return cls(int(sizes["VmRSS"]) * 1024, int(sizes["RssAnon"]) * 1024)
 
 
-def disk_bytes(folder: Path) -> int:
-    """What a recording occupies; its files may come and go meanwhile."""
-    total = 0
-    for path in folder.rglob("*"):
-        with suppress(FileNotFoundError):
-            total += path.stat().st_size
-    return total
-
-
 async def run(source: Repeated, folder: Path, hours: float, room_bytes: float) -> list[Memory]:
     """Log it to the end; the memory after each hour of samples."""
     after: list[Memory] = []
-    disk = DiskTerms(reserve_bytes=0, free=lambda kept: max(int(room_bytes) - disk_bytes(kept), 0))
+    disk = DiskTerms(reserve_bytes=0, free=lambda kept: max(int(room_bytes) - occupied_bytes(kept), 0))
     async with session(source, Options(folder=folder, disk=disk)) as running:
         while not running.ended.is_set():
             with suppress(TimeoutError):
@@ -84,7 +76,7 @@ def say(running: Session, folder: Path, memory: Memory) -> None:
     now = running.snapshot()
     print(
         f"{time.strftime('%H:%M:%S')}  {now.time_s / 3600:5.2f} h  resident {memory.resident / MEGA:.1f} MB,"
-        f" own {memory.own / MEGA:.1f} MB  disk {disk_bytes(folder) / MEGA:,.0f} MB  {now.flags_raised} flags",
+        f" own {memory.own / MEGA:.1f} MB  disk {occupied_bytes(folder) / MEGA:,.0f} MB  {now.flags_raised} flags",
         flush=True,
     )
 
@@ -124,9 +116,8 @@ def main(hours: float, room_bytes: float, scratch: Path | None) -> int:
     with tempfile.TemporaryDirectory(dir=scratch) as name:
         folder, began_s = Path(name) / "kept", time.monotonic()
         after = asyncio.run(run(source, folder, hours, room_bytes))
-        print(
-            f"{hours:g} h in {(time.monotonic() - began_s) / 60:.1f} minutes; disk {disk_bytes(folder) / MEGA:,.0f} MB"
-        )
+        took_min = (time.monotonic() - began_s) / 60
+        print(f"{hours:g} h in {took_min:.1f} minutes; disk {occupied_bytes(folder) / MEGA:,.0f} MB")
         first, *whole, last = counted(folder / "ledger.sqlite", minutes)
         print(kept_and_dropped(folder, round(minutes * PERIOD_S * RATE_HZ)))
     own = [one.own / MEGA for one in after]
