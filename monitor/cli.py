@@ -91,6 +91,8 @@ def _cause(error: BaseException) -> CoilcallError:
 
 def _end(status: int, line: str = "") -> NoReturn:
     if line:
+        from monitor.text import plain
+
         with outliving(sys.stderr):
-            click.echo(f"coilcall: {line}", err=True)
+            click.echo(f"coilcall: {plain(line)}", err=True)
     sys.exit(status)

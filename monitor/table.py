@@ -34,7 +34,7 @@ def _head(summary: dict[str, Any]) -> RenderableType:
     timing = summary["acknowledgement_timing"] or "not known"
     late = f" (from {summary['start_s']:.1f} s on: nothing before is there)" if summary["start_s"] else ""
     lines = (
-        f"{summary['recording']}",
+        plain(summary["recording"]),
         f"{summary['duration_s']:.1f} s{late} at {summary['sample_rate_hz']:g} samples/s, "
         f"{summary['coverage']:.4%} of it observed",
         f"{summary['engine']['revolutions']:.0f} revolutions, {speed}; coils answer: {timing}",

@@ -111,6 +111,17 @@ def test_bad_input_is_one_line_and_status_2(run: Run, arguments: list[str], word
     assert not any("Traceback" in line for line in err)
 
 
+def test_a_file_name_sends_the_terminal_nothing(run: Run, recording: Path) -> None:
+    hostile = recording.rename(recording.with_name("x\x1b]0;drive\x07"))
+    status, out, err = run("analyze", hostile)
+    assert status == 0
+    assert out.splitlines()[0].endswith("x\u241b]0;drive\u2407")
+    assert "\x1b" not in "".join([out, *err])
+    status, out, err = run("analyze", f"{hostile}2")
+    assert (status, out, len(err)) == (2, "", 1)
+    assert "x\u241b]0;drive\u24072: cannot be opened" in err[0]
+
+
 def test_analyze_prints_the_table_with_the_cylinder_that_missed(run: Run, recording: Path) -> None:
     status, out, err = run("analyze", recording)
     assert status == 0
