@@ -3,7 +3,7 @@
 from textual.content import Content
 
 from monitor.dashboard.engine import engine_word
-from monitor.dashboard.line import line
+from monitor.dashboard.line import Cell, line
 from monitor.dashboard.palette import BLACK, INK, ORANGE, QUIET, ROLE_COLOUR, SKY_BLUE
 from monitor.dashboard.panel import Panel
 from monitor.dashboard.picture import Picture
@@ -46,34 +46,39 @@ def _level(level: LevelView) -> str:
 
 def source_line(picture: Picture, width: int) -> Content:
     """State, pace, elapsed time, rate, coverage and loss; the address takes what room is left."""
-    source, snapshot = picture.source, picture.snapshot
-    word = _state_word(source)
-    parts = [(f" {word} ", f"bold {BLACK} on {ORANGE}" if source.state is SourceState.LOST else f"bold {INK}")]
+    return line([*_signs(picture), ("  " + "  ".join(_facts(picture)), QUIET)], width)
+
+
+def _signs(picture: Picture) -> list[Cell]:
+    """What must not be overlooked."""
+    source = picture.source
+    is_lost = source.state is SourceState.LOST
+    signs = [(f" {_state_word(source)} ", f"bold {BLACK} on {ORANGE}" if is_lost else f"bold {INK}")]
     if source.simulated:
-        parts.append((" SIMULATED ", f"bold {BLACK} on {SKY_BLUE}"))
+        signs.append((" SIMULATED ", f"bold {BLACK} on {SKY_BLUE}"))
     if picture.is_muted:
-        parts.append((" MUTED ", f"bold {INK}"))
-    parts += [
-        (f" {plain(trouble)} ", f"bold {BLACK} on {ORANGE}") for trouble in (source.disk, source.publishing) if trouble
-    ]
+        signs.append((" MUTED ", f"bold {INK}"))
+    troubles = filter(None, (source.disk, source.publishing))
+    return signs + [(f" {plain(trouble)} ", f"bold {BLACK} on {ORANGE}") for trouble in troubles]
+
+
+def _facts(picture: Picture) -> list[str]:
+    """What matters most comes first; what does not fit is cropped."""
+    source, snapshot, outage = picture.source, picture.snapshot, outage_fact(picture.source)
     total = f"/{elapsed(source.total_s)}" if source.total_s is not None else ""
-    replay = [plain(source.replay)] if source.replay else []
-    outage = outage_fact(source)
-    facts = [
+    facts = (
         f"{elapsed(snapshot.time_s)}{total}",
-        *replay,
+        plain(source.replay),
         outage or rate(source.sample_rate_hz),
         f"coverage {share(snapshot.coverage)}",
         f"lost samples {snapshot.lost_samples}",
-    ]
-    if outage:
-        facts.append(rate(source.sample_rate_hz))
-    if source.behind_s >= _BEHIND_WORTH_SAYING_S:
-        facts.append(f"{span(source.behind_s)} behind")
-    facts += transport_facts(source)
-    facts += [plain(source.address)] + ([f"recording to {plain(source.recording_to)}"] if source.recording_to else [])
-    parts.append(("  " + "  ".join(facts), QUIET))
-    return line(parts, width)
+        rate(source.sample_rate_hz) if outage else "",
+        f"{span(source.behind_s)} behind" if source.behind_s >= _BEHIND_WORTH_SAYING_S else "",
+        *transport_facts(source),
+        plain(source.address),
+        f"recording to {plain(source.recording_to)}" if source.recording_to else "",
+    )
+    return [fact for fact in facts if fact]
 
 
 def transport_facts(source: SourceView) -> list[str]:
