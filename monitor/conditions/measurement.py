@@ -28,7 +28,9 @@ class MeasurementWatch:
 
     def lost(self, start_s: float, end_s: float, samples: int) -> None:
         """Note samples that never came."""
-        detail = f"{samples} samples of each input are missing ({(end_s - start_s) * 1e3:.3f} ms)"
+        lasted_s = end_s - start_s
+        lasted = f"{lasted_s:.1f} s" if lasted_s >= 1 else f"{lasted_s * 1e3:.3f} ms"
+        detail = f"{samples:,} samples of each input are missing ({lasted})"
         self._book.once(Kind.LOST_SAMPLES, Severity.WARNING, (start_s, end_s), detail)
 
     def unsure(self, at_s: float) -> None:
