@@ -1,6 +1,5 @@
 """Samples to disk, so that a power cut at any instant loses at most the last second."""
 
-from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -33,15 +32,12 @@ class RecordingWriter:
     recording of the same inputs, or is being written; FormatError where that one is damaged.
     """
 
-    def __init__(
-        self, folder: Path, info: StreamInfo, setup_toml: str | None = None, storage: Storage | None = None
-    ) -> None:
+    def __init__(self, folder: Path, info: StreamInfo, storage: Storage | None = None) -> None:
         storage = storage or Storage()
-        promised = replace(info, setup_toml=setup_toml or info.setup_toml)
         if storage.resume:
-            require_same(folder, promised)
+            require_same(folder, info)
         else:
-            _begin(folder, promised)
+            _begin(folder, info)
         self._lock = RecordingLock(folder)
         stretches = read_stretches(folder, info)
         self._files = SampleFiles(folder, info, storage, stretches)

@@ -91,7 +91,7 @@ class SampleStore:
 def _writer(folder: Path, info: StreamInfo, terms: DiskTerms, store: SampleStore) -> RecordingWriter:
     reserve = terms.reserve_bytes if terms.reserve_bytes is not None else default_reserve(_existing(folder))
     guard = DiskGuard(reserve, store.note_deleted, lambda: store.needed_from, terms.free)
-    return RecordingWriter(folder, info, None, Storage(terms.resume, terms.rollover, guard, terms.opener))
+    return RecordingWriter(folder, info, Storage(terms.resume, terms.rollover, guard, terms.opener))
 
 
 def _existing(folder: Path) -> Path:

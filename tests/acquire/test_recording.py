@@ -101,8 +101,8 @@ def test_what_is_said_of_a_stream_comes_back_unchanged(
     assert read_info(recorded(fresh(scratch), [], info)) == info
 
 
-def test_a_setup_given_to_the_writer_goes_into_the_recording(tmp_path: Path) -> None:
-    RecordingWriter(tmp_path / "r", stream_info(), "[engine]\ncylinders = 6\n").close()
+def test_the_setup_goes_into_the_recording(tmp_path: Path) -> None:
+    RecordingWriter(tmp_path / "r", replace(stream_info(), setup_toml="[engine]\ncylinders = 6\n")).close()
     assert read_info(tmp_path / "r").setup_toml == "[engine]\ncylinders = 6\n"
     assert '"""' in (tmp_path / "r" / "recording.toml").read_text()
 

@@ -31,7 +31,7 @@ def record(folder: Path, duration_s: float, rate_hz: float) -> None:
         scenario=constant(800.0), faults=faults, sample_rate_hz=rate_hz, duration_s=duration_s, noise_v=0.01
     )
     info = engine.open()
-    writer = RecordingWriter(folder, info, info.setup_toml)
+    writer = RecordingWriter(folder, info)
     for block in engine.blocks():
         writer.write(block)
     writer.close()

@@ -1,6 +1,7 @@
 """An engine at the inputs of a digitizer on the net, to a recording, to what the analysis says of it."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
@@ -47,7 +48,8 @@ async def record(server: Server, folder: Path, **options: object) -> None:
     """Record from the instrument until all of the engine's samples have gone by."""
     source = source_for(server.address(dialect="example-stream", rate=RATE_HZ, range_v=RANGE_V, **options))
     async with pumping(source) as (info, ring):
-        with ring.reader() as reader, RecordingWriter(folder, info, engine()[0].setup_toml) as writer:
+        kept = replace(info, setup_toml=engine()[0].setup_toml)
+        with ring.reader() as reader, RecordingWriter(folder, kept) as writer:
             async for block in reader:
                 writer.write(block)
                 if block.end_index >= SAMPLES:
