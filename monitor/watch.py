@@ -64,7 +64,7 @@ async def watch(
                 serving(running, listening, partial(screen.notify, severity="error", markup=False))
             )
             click.echo(words := told(listening), err=True)
-            screen.call_later(screen.push_screen, Page(words))
+            screen.call_later(screen.push_screen, Page(f"{words}\nesc puts this away."))
         return await show(screen)
 
 

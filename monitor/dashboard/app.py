@@ -22,7 +22,7 @@ from monitor.dashboard.help import HELP_TEXT
 from monitor.dashboard.lanes import TURNS_A_COLUMN, Lanes
 from monitor.dashboard.leaving import abandon
 from monitor.dashboard.monochrome import is_monochrome
-from monitor.dashboard.page import Page
+from monitor.dashboard.page import Following, Page
 from monitor.dashboard.palette import BLACK, BLUISH_GREEN, INK, ORANGE, SKY_BLUE, VERMILLION
 from monitor.dashboard.picture import Picture, Player, Watched
 from monitor.dashboard.plan import plan
@@ -228,7 +228,7 @@ class Dashboard(App[None]):
 
     def action_findings(self) -> None:
         """Tell every finding in full."""
-        self.push_screen(Page(whole_text(self._watched.snapshot().findings)))
+        self.push_screen(Following(lambda: whole_text(self._watched.snapshot().findings)))
 
     def action_help(self) -> None:
         """Explain."""

@@ -1,5 +1,6 @@
 """Text that lies over the lanes until a key closes it; the analysis goes on underneath."""
 
+from collections.abc import Callable
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -9,6 +10,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Static
 
 from monitor.dashboard.palette import PAGE
+from monitor.dashboard.room import has_room
 
 
 class Page(ModalScreen[None]):
@@ -30,3 +32,20 @@ class Page(ModalScreen[None]):
         """The text."""
         with VerticalScroll():
             yield Static(self._text, markup=False)
+
+
+class Following(Page):
+    """A page that goes on telling: what it counts is what the lanes beneath it count."""
+
+    def __init__(self, tell: Callable[[], str]) -> None:
+        super().__init__(tell())
+        self._tell = tell
+
+    def on_mount(self) -> None:
+        """Begin to ask."""
+        self.set_interval(1.0, self.follow)
+
+    def follow(self) -> None:
+        """Tell the state of now, if the terminal takes it."""
+        if has_room():
+            self.query_one(Static).update(self._tell())

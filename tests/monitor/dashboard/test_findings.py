@@ -1,15 +1,18 @@
 import re
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from rich.cells import cell_len
+from textual.widgets import Static
 
 from drivers.simulated.faults import Fault
 from drivers.simulated.source import SimulatedEngine
 from monitor.analyzer import Analyzer
 from monitor.dashboard.app import Dashboard
 from monitor.dashboard.findings import finding_lines, whole_text
+from monitor.dashboard.page import Following
 from monitor.findings.finding import Confidence, Finding
 from monitor.setup import parse_setup
 from monitor.snapshot import Snapshot
@@ -56,6 +59,20 @@ async def test_a_key_opens_every_finding_in_full_and_closes_it_again() -> None:
         await pilot.press("escape")
         await pilot.pause()
         assert (opened, len(app.screen_stack)) == (2, 1)
+
+
+async def test_the_page_goes_on_counting_with_the_lanes_beneath_it() -> None:
+    watched = Still(now=snapshot(findings=(FOUND,)))
+    app = Dashboard(watched)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("d")
+        await pilot.pause()
+        watched.now = snapshot(findings=(replace(FOUND, because="it did not answer in 9 of 90 turns"),))
+        page = app.screen
+        assert isinstance(page, Following)
+        page.follow()
+        await pilot.pause()
+        assert "9 of 90 turns" in str(page.query_one(Static).content)
 
 
 def test_where_nothing_points_anywhere_nothing_is_shown_and_the_page_says_so() -> None:
