@@ -119,7 +119,7 @@ def run(address: str, options: Options, terms: Terms, broker: Access | None = No
 
 
 async def _run(
-    source: Source, options: Options, folder: Path, clock: Clock, terms: Terms, broker: Access | None = None
+    source: Source, options: Options, folder: Path, clock: Clock, terms: Terms, broker: Access | None
 ) -> None:
     log: Log | None = None
     with ExitStack() as until_all_is_kept:

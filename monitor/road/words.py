@@ -33,7 +33,7 @@ def status_line(now: Snapshot, source: SourceView) -> str:
         "speed unknown" if now.rpm is None else f"{now.rpm:.0f} rpm",
         f"{turns} turns",
         f"missed {', '.join(missed) or 'none'}",
-        f"{now.flags_raised} flags",
+        f"flags {now.flags_raised}",
         f"coverage {share(now.coverage)}",
         f"lost samples {now.lost_samples}",
     ]

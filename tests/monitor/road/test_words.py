@@ -15,7 +15,7 @@ from tests.monitor.dashboard.pictures import cylinder, miss, snapshot, source
 def test_the_state_fits_one_line_and_names_who_missed() -> None:
     views = (cylinder(1, (ANSWERED, ANSWERED)), cylinder(4, (ANSWERED, MISSED)))
     line = status_line(replace(snapshot(0), cylinders=views, flags_raised=1), source())
-    assert line == "0:01:01  running  812 rpm  4 turns  missed cylinder 4: 1  1 flags  coverage 100 %  lost samples 0"
+    assert line == "0:01:01  running  812 rpm  4 turns  missed cylinder 4: 1  flags 1  coverage 100 %  lost samples 0"
     assert "missed none" in status_line(snapshot(6), source())
     assert "speed unknown" in status_line(snapshot(rpm=None), source())
 
