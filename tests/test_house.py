@@ -47,7 +47,8 @@ def test_imports_run_down_only() -> None:
 def test_the_help_of_the_command_line_needs_none_of_the_heavy_libraries() -> None:
     code = (
         "import sys\nfrom monitor.cli import cli\ncli(['--help'], standalone_mode=False)\n"
-        "heavy = {'aiohttp', 'aiomqtt', 'asyncio', 'numpy', 'pyarrow', 'pydantic', 'rich', 'scipy', 'soundfile', 'textual'}\n"
+        "heavy = {'aiohttp', 'aiomqtt', 'asyncio', 'numpy', 'pyarrow', 'pydantic', 'rich', 'scipy',"
+        " 'soundfile', 'textual'}\n"
         "print(*sorted(heavy & set(sys.modules)), file=sys.stderr, end='')"
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=30)
