@@ -3,6 +3,7 @@
 import asyncio
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from acquire.outage import Policy
 from acquire.pump import pumping
 from acquire.source import Source
 from acquire.supervised import Supervised
+from drivers.address import Address, parse_address
 from drivers.registry import source_for
 from monitor.check.as_json import as_dict
 from monitor.check.measure import Measurement
@@ -38,7 +40,7 @@ NOT_READY = 1
 def run(address: str, setup_file: Path | None, seconds: float | None, *, as_json: bool) -> int:
     """Check, print to stdout, and give the exit status. Raises what `measure` raises."""
     source = patient(partial(source_for, address), SystemClock())
-    told = report(asyncio.run(measure(source, setup_file, seconds)))
+    told = report(_by_name(asyncio.run(measure(source, setup_file, seconds)), parse_address(address)))
     if as_json:
         click.echo(json.dumps(as_dict(told)))
     else:
@@ -46,6 +48,11 @@ def run(address: str, setup_file: Path | None, seconds: float | None, *, as_json
 
         print_report(told, result_console())
     return 0 if told.is_ready else NOT_READY
+
+
+def _by_name(measured: Measured, address: Address) -> Measured:
+    """A recording goes by its own name, not by that of the instrument that is not looked at now."""
+    return replace(measured, source=address.path) if address.scheme == "file" else measured
 
 
 def patient(make: Callable[[], Source], clock: Clock) -> Source:

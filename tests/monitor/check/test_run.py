@@ -77,6 +77,10 @@ def test_a_key_that_is_off_is_told() -> None:
     assert "key off?" in done.stdout
 
 
+def test_a_recording_goes_by_its_own_name_and_not_by_that_of_what_made_it(recording: Path) -> None:
+    assert json.loads(run(recording, "--json").stdout)["source"] == str(recording)
+
+
 def test_a_recording_is_looked_at_to_its_end_or_for_so_long(recording: Path) -> None:
     whole, part = run(recording, "--json"), run(recording, "--json", "--seconds", "0.75")
     assert (whole.returncode, part.returncode) == (0, 0)
