@@ -32,7 +32,7 @@ def engine_line(picture: Picture, width: int) -> Content:
     is_past = picture.source.state in (SourceState.LOST, SourceState.ENDED)
     word = f"was {engine_word(snapshot)}" if is_past else engine_word(snapshot).upper()
     speed = "speed unknown" if snapshot.rpm is None else f"{snapshot.rpm:.0f} rpm"
-    parts = [(f" {word:10}", f"bold {QUIET if is_past else INK}"), (f"{speed:>13}", f"bold {SKY_BLUE}")]
+    parts = [(f" {word:9} ", f"bold {QUIET if is_past else INK}"), (f"{speed:>13}", f"bold {SKY_BLUE}")]
     parts += [(_level(level), ROLE_COLOUR[level.role]) for level in snapshot.levels if level.role in _LEVELS]
     timing = snapshot.acknowledgement_timing
     parts.append((f"   answers {timing.replace('-', ' ') if timing else 'not learned yet'}", QUIET))

@@ -27,6 +27,12 @@ def test_what_is_unknown_is_said_to_be_unknown() -> None:
     assert "answers not learned yet" in line
 
 
+@pytest.mark.parametrize("engine", ["running", "cranking", "unknown"])
+def test_what_the_engine_was_stands_apart_from_its_speed(engine: str) -> None:
+    now = snapshot(state=engine, rpm=None)
+    assert f" was {engine} speed unknown " in engine_line(Picture(now, source(state=SourceState.LOST)), 80).plain
+
+
 def test_the_source_line_tells_rate_coverage_and_loss_in_80_columns() -> None:
     shown = Picture(snapshot(coverage=0.99996, lost_samples=12), source(simulated=True))
     line = source_line(shown, 80).plain
