@@ -14,7 +14,7 @@ from monitor.marks import Mark
 
 @dataclass(frozen=True, slots=True)
 class Recorded:
-    """Marks and flags by number; `remark` says in one line why there are none where a ledger should be."""
+    """Marks and flags by number; `remark` says in one line why those of a ledger that is there are not."""
 
     marks: tuple[Mark, ...] = ()
     flags: tuple[Flag, ...] = ()
@@ -24,14 +24,11 @@ class Recorded:
 
 
 def recorded_beside(recording: str) -> Recorded:
-    """Read the ledger of a recording's folder; of anything else nothing was written down. Raises AddressError."""
+    """Read the ledger of a recording's folder; without one nothing was written down. Raises AddressError."""
     address = parse_address(recording)
-    folder = Path(address.path)
-    if address.scheme != "file" or not folder.is_dir():
+    path = Path(address.path) / LEDGER_NAME
+    if address.scheme != "file" or not path.exists():
         return Recorded()
-    path = folder / LEDGER_NAME
-    if not path.exists():
-        return Recorded(remark=f"{folder}: there is no {LEDGER_NAME}; marks set by hand are not known")
     try:
         return _checked(path, Recorded(tuple(read_marks(path)), tuple(read_flags(path)), is_there=True))
     except FormatError as error:

@@ -81,7 +81,6 @@ def test_the_table_tells_marks_and_what_was_flagged_before_them_and_foreign_text
 @pytest.mark.parametrize(
     ("spoil", "said"),
     [
-        (lambda path: path.unlink(), "there is no ledger.sqlite"),
         (lambda path: path.write_bytes(b"SQLite format 3\0" + b"\xff" * 4000), "is no ledger of ours"),
         (lambda path: _change(path, "UPDATE marks SET time_s = 'soon'"), "'soon' is no moment"),
         (lambda path: _change(path, "UPDATE marks SET time_s = 9e999"), "inf is no moment"),

@@ -125,14 +125,14 @@ def test_a_file_name_sends_the_terminal_nothing(run: Run, recording: Path) -> No
 def test_analyze_prints_the_table_with_the_cylinder_that_missed(run: Run, recording: Path) -> None:
     status, out, err = run("analyze", recording)
     assert status == 0
-    assert err == [f"coilcall: {recording}: there is no ledger.sqlite; marks set by hand are not known"]
+    assert err == []
     assert "missing-acknowledgement" in out
 
 
 def test_analyze_prints_one_json_object_and_nothing_else(run: Run, recording: Path) -> None:
     status, out, err = run("analyze", recording, "--json")
     assert status == 0
-    assert err == [f"coilcall: {recording}: there is no ledger.sqlite; marks set by hand are not known"]
+    assert err == []
     summary = json.loads(out)
     assert summary["schema"] == "coilcall.summary/1"
     missed = {entry["cylinder"]: entry["unacknowledged"] for entry in summary["cylinders"]}
@@ -231,5 +231,4 @@ def test_a_reader_that_has_seen_enough_is_no_error(recording: Path) -> None:
         assert process.stdout is not None
         process.stdout.close()
         assert process.stderr is not None
-        said = process.stderr.read().splitlines()
-    assert all(line.startswith("coilcall: ") and "no ledger" in line for line in said)
+        assert process.stderr.read() == ""
