@@ -36,9 +36,10 @@ def analyze_recording(address: str, setup_file: Path | None) -> Analysis:
     Raises AddressError, FormatError, SetupError, SourceLost.
     """
     source = source_for(address)
+    recorded = recorded_beside(address)
     try:
         info = source.open()
-        analyzer = Analyzer(choose_setup(info, setup_file), info)
+        analyzer = Analyzer(choose_setup(info, setup_file), info, recorded.begins)
         flags: dict[int, Flag] = {}
         presses: list[Press] = []
         for step in _steps(analyzer, _with_progress(source, info)):
@@ -46,7 +47,6 @@ def analyze_recording(address: str, setup_file: Path | None) -> Analysis:
             presses += step.presses
     finally:
         source.close()
-    recorded = recorded_beside(address)
     if recorded.remark:
         click.echo(f"coilcall: {plain(recorded.remark)}", err=True)
     marks = marks_of(recorded.marks, presses, buttons_of(analyzer.hookup))

@@ -58,8 +58,12 @@ class Step:
 class Analyzer:
     """Rolling analysis of one stream. Blocks may be cut anywhere; firings and flags come out the same."""
 
-    def __init__(self, setup: Setup, info: StreamInfo) -> None:
-        """Raises SetupError where the set-up names inputs that the stream does not have."""
+    def __init__(self, setup: Setup, info: StreamInfo, begins: frozenset[int] = frozenset()) -> None:
+        """What is missing before the samples that `begins` names is a pause between two sessions, and no loss.
+
+        Raises SetupError where the set-up names inputs that the stream does not have.
+        """
+        self._begins = begins
         self._hookup = Hookup.of(setup, info)
         self._rate = info.sample_rate_hz * TICKS_PER_SAMPLE
         self._agenda = Agenda()
@@ -188,9 +192,12 @@ class Analyzer:
     def _skip(self, start: int, end: int) -> None:
         first, last = start * TICKS_PER_SAMPLE, end * TICKS_PER_SAMPLE
         self._roll.lose(first, last)
-        self._agenda.at(first, (5,), lambda: self._watches.measurement.lost(self._s(first), self._s(last), end - start))
         self._agenda.at(last, (8,), lambda: self._lose_buttons(first, last))
         self._front.skip(end)
+        if end in self._begins:
+            self._standing.pause(start, end)
+            return
+        self._agenda.at(first, (5,), lambda: self._watches.measurement.lost(self._s(first), self._s(last), end - start))
         self._standing.lose(start, end)
 
     def _step(self) -> Step:

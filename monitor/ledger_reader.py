@@ -35,6 +35,14 @@ def read_marks(path: Path) -> list[Mark]:
         raise FormatError(f"{path}: is no ledger of ours: {error}") from error
 
 
+def read_begins(path: Path) -> frozenset[int]:
+    """First sample of each session in a ledger; none in one of layout 1. Raises FormatError where it is no ledger."""
+    [(layout,)] = _asked(path, "PRAGMA user_version")
+    if layout < 2:
+        return frozenset()
+    return frozenset(first for (first,) in _asked(path, "SELECT first_index FROM sessions") if first is not None)
+
+
 def read_unclipped(path: Path, sample_rate_hz: float, most: int) -> list[float]:
     """The latest moments, in seconds, that should have a clip and have none: a kill came before it.
 

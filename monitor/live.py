@@ -42,12 +42,13 @@ from monitor.source_view import SourceState, SourceView
 class Options:
     """`setup_file` wins over the set-up that came with the samples; `folder` is where to record, if anywhere.
 
-    `pace` is that of a replay, to be told on the screen.
+    `pace` is that of a replay, to be told on the screen; `begins` are the first samples of its sessions.
     """
 
     setup_file: Path | None = None
     folder: Path | None = None
     pace: Pace | None = None
+    begins: frozenset[int] = frozenset()
     disk: DiskTerms = field(default_factory=DiskTerms)
 
 
@@ -212,7 +213,9 @@ async def session(source: Source, options: Options) -> AsyncIterator[Session]:
     async with AsyncExitStack() as stack:
         info, ring = await stack.enter_async_context(pumping(resumed or source))
         setup = choose_setup(info, options.setup_file)
-        running = Session(source, info, Analyzer(setup, info), stack.enter_context(ring.reader()), options)
+        running = Session(
+            source, info, Analyzer(setup, info, options.begins), stack.enter_context(ring.reader()), options
+        )
         if options.folder is not None:
             recorded = stack.enter_context(ring.reader())
             kept = replace(info, setup_toml=setup.text)

@@ -37,7 +37,7 @@ class Replay:
 
     def __init__(self, make: Callable[[], Source], setup_file: Path | None, pace: Pace, recorded: Recorded) -> None:
         self._make, self._pace, self._remembered = make, pace, Remembered(recorded)
-        self._options = Options(setup_file, pace=pace)
+        self._options = Options(setup_file, pace=pace, begins=recorded.begins)
         self.opened = asyncio.Event()
         """Set when the first session is there, and with it `running`, `flex` and `traced`."""
         self._goal = Moment(0.0)
@@ -54,7 +54,7 @@ class Replay:
         while not self._is_closed:
             self._again.clear()
             self._pace.run_to(self._goal.at_s, is_paused=is_paused)
-            self._paced = PacedSource(self._make(), self._pace, self._begin_s)
+            self._paced = PacedSource(self._make(), self._pace, self._begin_s, self._options.begins)
             try:
                 async with session(self._paced, self._options) as self.running:
                     self._begin()

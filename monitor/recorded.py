@@ -8,7 +8,7 @@ from acquire.errors import FormatError
 from drivers.address import parse_address
 from monitor.flags import Flag
 from monitor.ledger import LEDGER_NAME
-from monitor.ledger_reader import read_flags, read_marks
+from monitor.ledger_reader import read_begins, read_flags, read_marks
 from monitor.marks import Mark
 
 
@@ -21,6 +21,8 @@ class Recorded:
     remark: str = ""
     is_there: bool = False
     """Whether a ledger could be read."""
+    begins: frozenset[int] = frozenset()
+    """Index of each session's first sample: what is missing before it was never to be recorded."""
 
 
 def recorded_beside(recording: str) -> Recorded:
@@ -30,7 +32,8 @@ def recorded_beside(recording: str) -> Recorded:
     if address.scheme != "file" or not path.exists():
         return Recorded()
     try:
-        return _checked(path, Recorded(tuple(read_marks(path)), tuple(read_flags(path)), is_there=True))
+        marks, flags = tuple(read_marks(path)), tuple(read_flags(path))
+        return _checked(path, Recorded(marks, flags, is_there=True, begins=read_begins(path)))
     except FormatError as error:
         return Recorded(remark=f"{error}; marks set by hand are not known")
 

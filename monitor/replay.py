@@ -119,10 +119,12 @@ class Pace:
 class PacedSource:
     """Any source that is not live, from a place on, handed on in small pieces when the pace says so."""
 
-    def __init__(self, source: Source, pace: Pace, begin_s: float = 0.0) -> None:
+    def __init__(self, source: Source, pace: Pace, begin_s: float = 0.0, begins: frozenset[int] = frozenset()) -> None:
+        """Nobody waits for what is missing before the samples that `begins` names."""
         self._source = source
         self._pace = pace
         self._begin_s = begin_s
+        self._begins = begins
         self._rate_hz = 1.0
         self._closed = threading.Event()
         self.has_skipped = False
@@ -138,7 +140,7 @@ class PacedSource:
         """The same samples, each piece as it falls due."""
         is_first = True
         for block in self._begun():
-            if is_first:
+            if is_first or block.first_index in self._begins:
                 self._pace.begin_at(block.first_index / self._rate_hz)
                 is_first = False
             for piece in self._pieces(block):

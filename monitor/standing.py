@@ -40,6 +40,7 @@ class Standing:
         self.first_index: int | None = None
         self.end_index = 0
         self.lost_samples = 0
+        self.paused_samples = 0
         self._losses_end_s: deque[float] = deque(maxlen=_LOSSES)
         self.is_cut = False
         self._levels: list[float | None] = [None] * len(hookup.leads)
@@ -69,6 +70,11 @@ class Standing:
         self.lost_samples += end - first
         self._losses_end_s.append(end / self.sample_rate_hz)
 
+    def pause(self, first: int, end: int) -> None:
+        """Note that nobody looked from sample `first` to before `end`."""
+        self.paused_samples += end - first
+        self._losses_end_s.append(end / self.sample_rate_hz)
+
     def _is_broken(self, before: Firing, now: Firing) -> bool:
         """Whether turns of a cylinder between these two passed while samples were lost."""
         passed_s = now.time_s - before.time_s
@@ -91,8 +97,12 @@ class Standing:
 
     @property
     def elapsed_s(self) -> float:
-        """From the first sample to the latest, gaps included."""
-        return (self.end_index - (self.first_index or 0)) / self.sample_rate_hz
+        """From the first sample to the latest, gaps included, pauses between sessions not."""
+        return self._elapsed_samples / self.sample_rate_hz
+
+    @property
+    def _elapsed_samples(self) -> int:
+        return self.end_index - (self.first_index or 0) - self.paused_samples
 
     @property
     def revolutions(self) -> float:
@@ -102,7 +112,7 @@ class Standing:
     @property
     def coverage(self) -> float:
         """Observed part of the time since the first sample."""
-        elapsed = self.end_index - (self.first_index or 0)
+        elapsed = self._elapsed_samples
         return 1.0 - self.lost_samples / elapsed if elapsed else 1.0
 
     def counts(self, cylinder: int) -> Counts:

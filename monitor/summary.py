@@ -21,6 +21,7 @@ def summarize(analyzer: Analyzer, recording: str, flags: Sequence[Flag], marks: 
         "recording": recording,
         "start_s": (standing.first_index or 0) / standing.sample_rate_hz,
         "duration_s": standing.elapsed_s,
+        "paused_s": standing.paused_samples / standing.sample_rate_hz,
         "sample_rate_hz": standing.sample_rate_hz,
         "coverage": standing.coverage,
         "engine": {

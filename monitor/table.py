@@ -11,7 +11,7 @@ from monitor.misses import verdict_lines
 from monitor.rate_words import rate_in_words
 from monitor.rates import Missed
 from monitor.standing import Standing
-from monitor.text import plain
+from monitor.text import plain, span
 
 _MOST_ROWS = 40
 
@@ -33,9 +33,10 @@ def _head(summary: dict[str, Any]) -> RenderableType:
     )
     timing = summary["acknowledgement_timing"] or "not known"
     late = f" (from {summary['start_s']:.1f} s on: nothing before is there)" if summary["start_s"] else ""
+    paused = f", {span(summary['paused_s'])} of pause between sessions not counted" if summary["paused_s"] else ""
     lines = (
         plain(summary["recording"]),
-        f"{summary['duration_s']:.1f} s{late} at {summary['sample_rate_hz']:g} samples/s, "
+        f"{summary['duration_s']:.1f} s{late}{paused} at {summary['sample_rate_hz']:g} samples/s, "
         f"{summary['coverage']:.4%} of it observed",
         f"{summary['engine']['revolutions']:.0f} revolutions, {speed}; coils answer: {timing}",
     )

@@ -10,10 +10,16 @@ import pytest
 
 from acquire.errors import AddressError, CoilcallError
 from acquire.recording import read_blocks, read_info
+from drivers.registry import source_for
+from monitor.analysis import analyze_recording
 from monitor.disk_terms import DiskTerms
+from monitor.flags import Kind
 from monitor.ledger_reader import read_flags, read_marks
 from monitor.live import Options, Session, session
-from tests.monitor.streams import Played, engine_running
+from monitor.recorded import recorded_beside
+from monitor.replay import Pace, PacedSource
+from monitor.summary import summarize
+from tests.monitor.streams import Played, WaitingClock, engine_running
 from tests.monitor.test_keeper import SetClock
 from tests.monitor.test_live import analysed, rows
 
@@ -112,3 +118,22 @@ async def test_a_recording_whose_ledger_is_gone_or_empty_goes_on_with_a_new_one(
 async def test_where_no_recording_is_nothing_can_go_on(tmp_path: Path) -> None:
     with pytest.raises(AddressError, match="no such folder"):
         await run(tmp_path / "nowhere", BEGAN)
+
+
+async def test_a_pause_between_two_sessions_is_no_loss_to_analyze_and_nobody_waits_for_it_in_a_replay(
+    tmp_path: Path,
+) -> None:
+    await run(tmp_path / "drive", BEGAN, resume=False)
+    await run(tmp_path / "drive", BEGAN + timedelta(hours=3))
+    found = analyze_recording(str(tmp_path / "drive"), None)
+    summary = summarize(found.analyzer, "drive", found.flags, found.marks)
+    assert (summary["duration_s"], summary["paused_s"], summary["coverage"]) == (8.0, 3 * 3600.0 - 4.0, 1.0)
+    assert Kind.LOST_SAMPLES not in {flag.kind for flag in found.flags}
+    clock = WaitingClock()
+    started_s = clock.now()
+    begins = recorded_beside(str(tmp_path / "drive")).begins
+    assert begins == {0, 3 * 3600 * RATE_HZ}
+    paced = PacedSource(source_for(str(tmp_path / "drive")), Pace(clock), begins=begins)
+    paced.open()
+    assert sum(block.samples for block in paced.blocks()) == 8 * RATE_HZ
+    assert clock.now() - started_s == pytest.approx(8.0, abs=0.2)
