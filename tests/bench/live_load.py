@@ -8,6 +8,7 @@ import os
 import sqlite3
 import tempfile
 import time
+from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from itertools import pairwise
@@ -73,13 +74,13 @@ def loaded(command: str, duration_s: float, folder: Path) -> Load:
     recorded, wrong = against_stretch(kept)
     lost, misses = booked(kept / "ledger.sqlite")
     changes, still_s = changes_between(running, began_s, ended_s)
-    size = sum(path.stat().st_size for path in kept.rglob("*.arrow"))
+    size = sum(path.stat().st_size for path in kept.glob("*.arrow"))
     return Load(
         given=told_end(told),
         recorded=recorded,
         wrong=wrong,
         lost_in_book=lost,
-        missed=(misses, recorded // (4 * RATE_HZ)),
+        missed=(misses, told_end(told) // (4 * RATE_HZ)),
         processor_share=used_s / (ended_s - began_s),
         resident_bytes=resident,
         disk_bytes_per_s=size / (recorded / RATE_HZ),
@@ -90,14 +91,13 @@ def loaded(command: str, duration_s: float, folder: Path) -> Load:
 
 
 def against_stretch(kept: Path) -> tuple[int, int]:
-    """Where the recording ends, and how many samples before that are not there or not those of the stretch."""
+    """How many samples the recording has, and how many of them are not those of the stretch."""
     _, right = drawn(engine_from(parse_address(f"simulated:?pace=0&{STRETCH}")))
-    end = wrong = 0
+    read = wrong = 0
     for block in read_blocks(kept, read_info(kept)):
-        wrong += block.first_index - end
         wrong += int(np.count_nonzero(block.counts != _repeated(right, block.first_index, block.end_index)))
-        end = block.end_index
-    return end, wrong
+        read += block.samples
+    return read, wrong
 
 
 def _repeated(stretch: Counts, first: int, end: int) -> Counts:
@@ -128,7 +128,7 @@ def rows(done: Load) -> dict[str, str]:
         "of these not recorded": f"{done.given - done.recorded:,}",
         "of these wrong": f"{done.wrong:,}",
         "lost, by the book": f"{done.lost_in_book:,}",
-        "turns without an answer: in the book, in the samples": "{}, {}".format(*done.missed),
+        "turns without an answer: in the book, given": "{}, {}".format(*done.missed),
         "of a core": f"{done.processor_share:.0%}",
         "resident, MB": f"{done.resident_bytes / 1e6:.0f}",
         "samples to disk, MB/s": f"{done.disk_bytes_per_s / 1e6:.1f}",
@@ -138,21 +138,22 @@ def rows(done: Load) -> dict[str, str]:
     }
 
 
-def main(minutes: float, scratch: Path | None) -> None:
+def main(commands: Sequence[str], minutes: float, scratch: Path | None) -> None:
     """Print the table."""
     found = []
-    for command in COMMANDS:
+    for command in commands:
         with tempfile.TemporaryDirectory(dir=scratch) as folder:
             found.append(rows(loaded(command, minutes * 60.0, Path(folder))))
     print(f"{minutes:g} minutes each, 4 inputs at 1 MS/s, int16\n")
-    print(f"| | {' | '.join(COMMANDS)} |\n|---|---:|---:|")
+    print(f"| | {' | '.join(commands)} |\n|---{'|---:' * len(commands)}|")
     for what in found[0]:
         print(f"| {what} | {' | '.join(one[what] for one in found)} |")
 
 
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("commands", nargs="*", default=list(COMMANDS), metavar="log|watch")
     parser.add_argument("--minutes", type=float, default=10.0)
     parser.add_argument("--scratch", type=Path, help="folder for the recordings, which are deleted afterwards")
     chosen = parser.parse_args()
-    main(chosen.minutes, chosen.scratch)
+    main(chosen.commands, chosen.minutes, chosen.scratch)

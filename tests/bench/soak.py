@@ -17,6 +17,7 @@ from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from acquire.errors import CoilcallError
 from acquire.recording import read_blocks, read_info
 from drivers.address import parse_address
 from drivers.simulated.options import engine_from
@@ -61,13 +62,16 @@ async def run(source: Repeated, folder: Path, hours: float, room_bytes: float) -
     """Log it to the end; the memory after each hour of samples."""
     after: list[Memory] = []
     disk = DiskTerms(reserve_bytes=0, free=lambda kept: max(int(room_bytes) - occupied_bytes(kept), 0))
-    async with session(source, Options(folder=folder, disk=disk)) as running:
-        while not running.ended.is_set():
-            with suppress(TimeoutError):
-                await asyncio.wait_for(running.ended.wait(), LOOK_EVERY_S)
-            if running.snapshot().time_s >= (len(after) + 1) * min(3600.0, hours * 900.0):
-                after.append(Memory.now())
-                say(running, folder, after[-1])
+    try:
+        async with session(source, Options(folder=folder, disk=disk)) as running:
+            while not running.ended.is_set():
+                with suppress(TimeoutError):
+                    await asyncio.wait_for(running.ended.wait(), LOOK_EVERY_S)
+                if running.snapshot().time_s >= (len(after) + 1) * min(3600.0, hours * 900.0):
+                    after.append(Memory.now())
+                    say(running, folder, after[-1])
+    except CoilcallError as error:  # what could not be kept; the rest is counted all the same
+        print(error)
     return after
 
 

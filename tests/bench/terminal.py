@@ -55,9 +55,15 @@ class Screen:
             if letter == "\r":
                 self._column = 0
             elif letter == "\n":
-                self._row += 1
+                self._feed_line()
             elif letter >= " ":
                 self._place(letter)
+
+    def _feed_line(self) -> None:
+        self._row += 1
+        if self._row == len(self._rows):
+            self._row -= 1
+            self._rows = [*self._rows[1:], [" "] * len(self._rows[0])]
 
     def _place(self, letter: str) -> None:
         if self._row < len(self._rows) and self._column < len(self._rows[0]):
