@@ -12,11 +12,13 @@ _LONGEST_CUT_S = 5.0
 
 
 def engine_word(snapshot: Snapshot) -> str:
-    """`stopped`, `key on`, `cranking`, `running`, or `overrun` while all cylinders are cut for a moment.
+    """`stopped`, `key on`, `cranking`, `running`, or `overrun` while all cylinders are cut; `unknown` before any sample.
 
     An engine that stands with the key on is told from one that is switched off by the feed, or else by the line; where
     neither is connected nothing tells, and it is stopped.
     """
+    if not snapshot.time_s:
+        return "unknown"
     if snapshot.state not in ("stopped", "cut"):
         return snapshot.state
     is_on = _has_key_on(snapshot)

@@ -70,7 +70,7 @@ def _facts(picture: Picture) -> list[str]:
         f"{elapsed(snapshot.time_s)}{total}",
         plain(source.replay),
         outage or rate(source.sample_rate_hz),
-        f"coverage {share(snapshot.coverage)}",
+        f"coverage {share(snapshot.coverage) if snapshot.time_s else 'unknown'}",
         f"lost samples {snapshot.lost_samples}",
         rate(source.sample_rate_hz) if outage else "",
         f"{span(source.behind_s)} behind" if source.behind_s >= _BEHIND_WORTH_SAYING_S else "",

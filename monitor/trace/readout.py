@@ -37,7 +37,7 @@ def firing_words(store: TraceStore, view: View) -> str:
     nearest = min(firings, key=lambda one: abs(one.time_s - at_s))
     away_s = nearest.time_s - at_s
     side = "after" if away_s > 0 else "before"
-    figures = [f"cylinder {nearest.cylinder} {nearest.outcome}", f"spark {duration(abs(away_s))} {side} {CURSOR}"]
+    figures = [f"cylinder {nearest.cylinder} {nearest.outcome}", f"turn {duration(abs(away_s))} {side} {CURSOR}"]
     return ", ".join([*figures, *_measured(nearest)])
 
 

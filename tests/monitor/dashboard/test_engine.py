@@ -53,3 +53,7 @@ def test_a_cut_is_an_overrun_for_some_seconds_and_a_stop_after_that(
 
 def test_a_cut_whose_flag_is_long_forgotten_is_a_stop() -> None:
     assert engine_word(snapshot(state="cut", rpm=None, flags=())) == "key on"
+
+
+def test_before_the_first_sample_nothing_is_known_of_the_engine() -> None:
+    assert engine_word(snapshot(state="stopped", rpm=None, time_s=0.0, levels=(UNREAD,))) == "unknown"
