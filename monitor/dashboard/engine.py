@@ -12,7 +12,7 @@ _LONGEST_CUT_S = 5.0
 
 
 def engine_word(snapshot: Snapshot) -> str:
-    """`stopped`, `key on`, `cranking`, `running`, or `overrun` while all cylinders are cut; `unknown` before any sample.
+    """`stopped`, `key on`, `cranking`, `running`, or `overrun` while all are cut; `unknown` before any sample.
 
     An engine that stands with the key on is told from one that is switched off by the feed, or else by the line; where
     neither is connected nothing tells, and it is stopped.
