@@ -21,7 +21,7 @@ class Deaf(Square):
 
     def blocks(self) -> Iterator[SampleBlock]:
         yield from super().blocks()
-        threading.Event().wait(0.2)
+        threading.Event().wait(1.0)
 
 
 class Backward(Square):
