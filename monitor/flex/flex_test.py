@@ -110,6 +110,9 @@ class FlexTest:
             self._note_flag(flag)
         for interruption in self._watch.feed(block):
             self._note(interruption)
+        for wire in self.wires:
+            if wire.is_lost:
+                wire.longest_us = max(wire.longest_us, (self._now_s - wire.last_s) * 1e6)
 
     def conclude(self, step: Step) -> None:
         """Nothing more is gone because the samples end."""

@@ -1,4 +1,5 @@
 import numpy as np
+import pytest
 
 from acquire.block import SampleBlock
 from drivers.simulated.faults import Fault
@@ -49,6 +50,7 @@ def test_with_the_key_on_a_line_pulled_low_is_counted_and_told_as_lost_while_it_
     wires = counted(STANDING, Fault("line-held-low", start_s=2.0))
     assert wires["line"].count == 1
     assert wires["line"].is_lost
+    assert wires["line"].longest_us == pytest.approx(4e6, rel=0.01)
 
 
 def test_answers_of_a_running_engine_are_no_interruptions() -> None:
