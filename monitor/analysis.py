@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from acquire.block import SampleBlock, StreamInfo
+from acquire.errors import AddressError
 from acquire.source import Source
 from drivers.registry import source_for
 from monitor.analyzer import Analyzer, Step
@@ -39,6 +40,8 @@ def analyze_recording(address: str, setup_file: Path | None) -> Analysis:
     recorded = recorded_beside(address)
     try:
         info = source.open()
+        if info.is_live and info.total_samples is None:
+            raise AddressError(f"{address} has no end; watch or log it, and analyze what was logged")
         analyzer = Analyzer(choose_setup(info, setup_file), info, recorded.begins)
         flags: dict[int, Flag] = {}
         presses: list[Press] = []

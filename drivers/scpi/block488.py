@@ -36,18 +36,3 @@ def parse_header(begin: bytes) -> BlockHeader | None:
     if int(length) > MOST_BYTES:
         raise ValueError(f"a block of {int(length)} bytes is longer than {MOST_BYTES}, the most that is believed")
     return BlockHeader(2 + digits, int(length))
-
-
-def parse_block(message: bytes) -> memoryview | None:
-    """Give the data of a message that holds one whole block, without a copy; None where more bytes are needed.
-
-    What follows a definite block is left alone; an indefinite one ends before the NL that ends the message. Raises
-    ValueError where it is no block.
-    """
-    header = parse_header(message)
-    if header is None:
-        return None
-    data = memoryview(message)[header.offset :]
-    if header.length is None:
-        return data[:-1] if message.endswith(b"\n") else None
-    return data[: header.length] if len(data) >= header.length else None

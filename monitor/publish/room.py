@@ -38,8 +38,13 @@ class Room:
         """Set when something new waits in the outbox."""
         self.trouble = ""
         self.waiting = outbox.count()
-        self.dropped = 0
+        self._turned_away = 0  # counted in the event loop
+        self._dropped_by_outbox = 0  # counted in the outbox's thread
+
+    @property
+    def dropped(self) -> int:
         """How many had to go unsent in this run."""
+        return self._turned_away + self._dropped_by_outbox
 
     def hand_in(self, messages: Iterable[Kept]) -> None:
         """Take them, in this order."""
@@ -47,7 +52,7 @@ class Room:
             if len(self._fresh) < _MOST_FRESH:
                 self._fresh.append(message)
             else:
-                self.dropped += 1
+                self._turned_away += 1
         self._handed_in.set()
 
     async def keep_storing(self) -> None:
@@ -91,8 +96,7 @@ class Room:
         await self._try(self._strike, math.inf)
 
     def _enter(self, batch: list[Kept]) -> None:
-        dropped = self._outbox.enter(batch)
-        self.dropped += dropped  # only now: meanwhile the event loop may have counted some
+        self._dropped_by_outbox += self._outbox.enter(batch)
         self.waiting = self._outbox.count()
         self.trouble = ""
 

@@ -38,7 +38,7 @@ class Keyboard:
             mode = termios.tcgetattr(self._descriptor)
             if mode[_LOCAL_FLAGS] & (termios.ICANON | termios.ECHO):
                 self._before = mode
-                termios.tcsetattr(self._descriptor, termios.TCSANOW, _key_by_key(mode))
+                termios.tcsetattr(self._descriptor, termios.TCSANOW, self._key_by_key(mode))
             self._loop.add_reader(self._descriptor, self._read)
 
     def leave(self) -> None:
@@ -61,16 +61,15 @@ class Keyboard:
         else:
             self._loop.remove_reader(self._descriptor)
 
-
-def _key_by_key(mode: list[Any]) -> list[Any]:
-    changed = [*mode]
-    changed[_INPUT_FLAGS] &= ~termios.IXON
-    changed[_LOCAL_FLAGS] &= ~(termios.ICANON | termios.ECHO)
-    characters = changed[_CONTROL_CHARACTERS] = [*mode[_CONTROL_CHARACTERS]]
-    characters[termios.VMIN], characters[termios.VTIME] = 1, 0
-    for number in (termios.VSUSP, termios.VQUIT):
-        characters[number] = os.fpathconf(STDIN, "PC_VDISABLE").to_bytes(1, "little")
-    return changed
+    def _key_by_key(self, mode: list[Any]) -> list[Any]:
+        changed = [*mode]
+        changed[_INPUT_FLAGS] &= ~termios.IXON
+        changed[_LOCAL_FLAGS] &= ~(termios.ICANON | termios.ECHO)
+        characters = changed[_CONTROL_CHARACTERS] = [*mode[_CONTROL_CHARACTERS]]
+        characters[termios.VMIN], characters[termios.VTIME] = 1, 0
+        for number in (termios.VSUSP, termios.VQUIT):
+            characters[number] = os.fpathconf(self._descriptor, "PC_VDISABLE").to_bytes(1, "little")
+        return changed
 
 
 @contextmanager

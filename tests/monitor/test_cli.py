@@ -85,6 +85,7 @@ def test_without_a_command_the_help_is_shown_and_nothing_done(run: Run) -> None:
         (["analyze", "nowhere.csv"], "nowhere.csv"),
         (["analyze", "nosuch:thing"], "nosuch"),
         (["analyze", "simulated:?cylinders=a"], "cylinders"),
+        (["analyze", "simulated:"], "has no end"),
         (["replay", "x.csv", "--speed", "1000"], "speed"),
         (["log", "x.csv", "--duration", "0"], "duration"),
         (["log", "x.csv", "--duration", "nan"], "not a number"),

@@ -2,26 +2,21 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from drivers.scpi.block488 import MOST_BYTES, BlockHeader, parse_block, parse_header
-
-
-def _data(message: bytes) -> bytes | None:
-    data = parse_block(message)
-    return None if data is None else bytes(data)
+from drivers.scpi.block488 import MOST_BYTES, BlockHeader, parse_header
 
 
 @given(data=st.binary(max_size=300), behind=st.binary(max_size=5), zeros=st.integers(0, 3))
-def test_a_definite_block_gives_back_its_data_whatever_follows(data: bytes, behind: bytes, zeros: int) -> None:
+def test_a_definite_block_is_known_as_soon_as_its_length_is(data: bytes, behind: bytes, zeros: int) -> None:
     length = "0" * zeros + str(len(data))
-    message = f"#{len(length)}{length}".encode() + data
-    assert _data(message + behind) == data
-    for cut in range(len(message)):
-        assert parse_block(message[:cut]) is None
+    begin = f"#{len(length)}{length}".encode()
+    assert parse_header(begin + data + behind) == BlockHeader(len(begin), len(data))
+    for cut in range(len(begin)):
+        assert parse_header(begin[:cut]) is None
 
 
 @given(data=st.binary(max_size=300))
-def test_an_indefinite_block_ends_before_the_last_newline(data: bytes) -> None:
-    assert _data(b"#0" + data + b"\n") == data
+def test_the_length_of_an_indefinite_block_is_left_open(data: bytes) -> None:
+    assert parse_header(b"#0" + data + b"\n") == BlockHeader(2, None)
 
 
 @given(message=st.binary(max_size=30))
