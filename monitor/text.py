@@ -51,6 +51,11 @@ def span(seconds: float) -> str:
     return f"{seconds / 60:.0f} min" if seconds < 5970 else f"{seconds / 3600:.0f} h"
 
 
+def counted(count: int, word: str) -> str:
+    """So many of something: `1 turn`, `2 turns`."""
+    return f"{count} {word}" if count == 1 else f"{count} {word}s"
+
+
 def elapsed(seconds: float) -> str:
     """A moment since the first sample: `h:mm:ss`."""
     whole = int(seconds)

@@ -11,7 +11,7 @@ from monitor.dashboard.pointed import Pointed
 from monitor.flags import Flag, Kind
 from monitor.marks import Mark, flags_before
 from monitor.snapshot import Snapshot
-from monitor.text import elapsed, fit, number, plain, span
+from monitor.text import counted, elapsed, fit, number, plain, span
 
 _WHEN_WIDTH, _START_WIDTH, _WHERE_WIDTH, _COUNT_WIDTH = 11, 9, 7, 6
 _KIND_WIDTH = max(map(len, Kind)) + 1
@@ -75,7 +75,7 @@ def flag_lines(snapshot: Snapshot, width: int, rows: int, first: int = 0) -> lis
 def _heading(snapshot: Snapshot, width: int, first: int) -> Content:
     start = "at".ljust(_START_WIDTH) if width >= _START_FROM else ""
     columns = f"{start}{'flag':{_KIND_WIDTH}}{'where':{_WHERE_WIDTH}}{'count':>{_COUNT_WIDTH}}  what was seen"
-    raised = f" {snapshot.flags_raised} flags" if snapshot.flags_raised != 1 else " 1 flag"
+    raised = f" {counted(snapshot.flags_raised, 'flag')}"
     raised += f" ↑{first}" if first else ""
     return Content.styled(fit(f"{raised:{_WHEN_WIDTH + 4}}{columns}", width), f"underline {QUIET}")
 

@@ -14,7 +14,7 @@ from monitor.firing.records import Outcome
 from monitor.flags import Flag, Kind, Severity
 from monitor.snapshot import Counts, Snapshot
 from monitor.source_view import SourceState
-from monitor.text import fit
+from monitor.text import counted, fit
 
 _MISS_WORDS = {
     Kind.MISSING_ACKNOWLEDGEMENT: str(Outcome.UNACKNOWLEDGED),
@@ -105,9 +105,9 @@ def _tally(counts: Counts, said: str = "") -> str:
         if count
     ]
     if not parts:
-        return f"{counts.opportunities} turns"
+        return counted(counts.opportunities, "turn")
     words = parts[0].removesuffix(f" {said}") if len(parts) == 1 else " and ".join(parts)
-    return f"{words} of {counts.opportunities} turns"
+    return f"{words} of {counted(counts.opportunities, 'turn')}"
 
 
 def _without_misses(snapshot: Snapshot) -> Verdict:
@@ -117,13 +117,13 @@ def _without_misses(snapshot: Snapshot) -> Verdict:
     if observed == 0:
         return Verdict("waiting", "No turn of any cylinder seen yet", _waits_for(snapshot))
     if all(count.acknowledged is None for count in counts):
-        return Verdict("waiting", f"{observed} turns called", "no acknowledgement line is connected")
+        return Verdict("waiting", f"{counted(observed, 'turn')} called", "no acknowledgement line is connected")
     every = (
         "Every turn acknowledged"
         if observed == turns and snapshot.coverage >= 1
         else "Every observed turn acknowledged"
     )
-    return Verdict("calm", every, f"{observed} turns", "primary current was switched each time")
+    return Verdict("calm", every, counted(observed, "turn"), "primary current was switched each time")
 
 
 def _waits_for(snapshot: Snapshot) -> str:

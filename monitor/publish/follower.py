@@ -21,7 +21,7 @@ from monitor.publish.messages import (
 from monitor.publish.roll import Roll
 from monitor.snapshot import LevelView, Snapshot
 from monitor.source_view import SourceState, SourceView
-from monitor.text import plain, span
+from monitor.text import counted, plain, span
 
 _FLAGS, _MARKS = 200, 20
 """As many as a snapshot of the analysis has."""
@@ -67,7 +67,7 @@ class Follower:
             self._takers[letter.topic](letter)
         except FormatError as error:
             self._ignored += 1
-            self._say(f"{self._ignored} messages not understood ({error})")
+            self._say(f"{counted(self._ignored, 'message')} not understood ({error})")
 
     def _say(self, remark: str) -> None:
         self._remark, self._remark_until_s = plain(remark), self._clock.now() + _SAID_S

@@ -7,6 +7,7 @@ from contextlib import asynccontextmanager
 from acquire.clock import Clock
 from monitor.publish.address import Access
 from monitor.publish.told import Told
+from monitor.text import counted
 
 Attach = Callable[[Told, Callable[[], object]], None]
 """Called with a session and with what ends it, once; after that it is published."""
@@ -41,4 +42,5 @@ async def publishing(access: Access | None, clock: Clock, say: Callable[[str], o
             for publisher, running in published:
                 await publisher.finish(running)
             if room.waiting:
-                say(f"{room.waiting} messages may not have reached {access.broker}; the next run with it sends them")
+                waiting = counted(room.waiting, "message")
+                say(f"{waiting} may not have reached {access.broker}; what waits goes out with the next run")

@@ -14,13 +14,13 @@ from monitor.live import Session
 from monitor.road.news import Item
 from monitor.road.stops import occupied_bytes
 from monitor.terminal import outliving
-from monitor.text import plain
+from monitor.text import counted, plain
 
 
 def end(running: Session, keeper: Keeper, folder: Path) -> Item:
     """Tell where it is, how much that is, and what is not there."""
     now, kept_bytes = running.snapshot(), occupied_bytes(folder)
-    lost = f"{now.lost_samples} samples never came" if now.lost_samples else ""
+    lost = f"{counted(now.lost_samples, 'sample')} never came" if now.lost_samples else ""
     missing = [plain(words) for words in (lost, keeper.disk, keeper.unkept) if words]
     words = f"Kept in {plain(str(folder))}: {kept_bytes / 1e6:.1f} MB; {'; '.join(missing) or 'nothing is missing'}"
     facts = {

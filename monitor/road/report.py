@@ -4,6 +4,7 @@ import json
 import os
 from collections.abc import Callable
 from functools import partial
+from textwrap import wrap
 from typing import Protocol, TextIO
 
 from rich.cells import cell_len
@@ -14,10 +15,14 @@ from monitor.road.outlet import Outlet, writer_to
 from monitor.road.words import missed_by_cylinder, status_line
 from monitor.snapshot import Snapshot
 from monitor.source_view import SourceView
-from monitor.text import fit
+from monitor.text import counted, fit
 
 LINE_EVERY_S = 10.0
 """How often the state is written where nobody sees a line change: a pipe, a file, a service's journal."""
+
+
+_HANGING = 9
+"""Where the words begin behind the heads of the first lines, and behind the time of all others."""
 
 
 class Report(Protocol):
@@ -43,8 +48,9 @@ class ForPeople:
         self._outlet, self._columns = outlet, columns
 
     def tell(self, item: Item) -> None:
-        """Write over the line that changes; it comes again below."""
-        self._outlet.put("".join(f"\r{self._padded(line)}\n" for line in item.words.splitlines()))
+        """Write over the line that changes; it comes again below. Long lines are broken between words."""
+        lines = (part for line in item.words.splitlines() for part in _broken(line, self._columns() - 1))
+        self._outlet.put("".join(f"\r{self._padded(line)}\n" for line in lines))
 
     def stand(self, now: Snapshot, source: SourceView) -> None:
         """Change the line."""
@@ -93,7 +99,12 @@ def report_on(stream: TextIO, clock: Clock) -> Report:
 
 def _tell_dropped(report: Report, outlet: Outlet, time_s: float) -> None:
     if count := outlet.take_dropped():
-        report.tell(Item("unread", time_s, f"{count} lines found no room here", {"count": count}))
+        report.tell(Item("unread", time_s, f"{counted(count, 'line')} found no room here", {"count": count}))
+
+
+def _broken(line: str, columns: int) -> list[str]:
+    width, indent = max(columns, 2 * _HANGING), " " * _HANGING
+    return wrap(line, width, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False) or [""]
 
 
 def _columns(stream: TextIO) -> int:

@@ -4,7 +4,7 @@ from monitor.flags import Flag, Severity
 from monitor.marks import LATE_S, Mark, flags_before
 from monitor.snapshot import Snapshot
 from monitor.source_view import SourceState, SourceView
-from monitor.text import elapsed, plain, share, span
+from monitor.text import counted, elapsed, plain, share, span
 
 _SEVERITIES = {Severity.FAULT: "FAULT", Severity.WARNING: "warning", Severity.INFO: "info"}
 
@@ -31,7 +31,7 @@ def status_line(now: Snapshot, source: SourceView) -> str:
         elapsed(now.time_s),
         now.state,
         "speed unknown" if now.rpm is None else f"{now.rpm:.0f} rpm",
-        f"{turns} turns",
+        counted(turns, "turn"),
         f"missed {', '.join(missed) or 'none'}",
         f"flags {now.flags_raised}",
         f"coverage {share(now.coverage)}",

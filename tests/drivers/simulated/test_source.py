@@ -112,7 +112,7 @@ def test_a_paced_engine_that_is_late_catches_up_without_waiting_or_losing() -> N
 def test_close_from_another_thread_ends_a_wait_at_once() -> None:
     engine = SimulatedEngine(sample_rate_hz=10_000.0, clock=SystemClock(), block_samples=100_000)
     engine.open()
-    thread = threading.Thread(target=lambda: list(engine.blocks()))
+    thread = threading.Thread(target=lambda: list(engine.blocks()), daemon=True)
     thread.start()
     engine.close()
     engine.close()

@@ -48,7 +48,7 @@ def test_who_leaves_does_not_wait_for_a_terminal_that_nobody_reads(monkeypatch: 
     with os.fdopen(follow, "w") as terminal:
         monkeypatch.setattr(sys, "__stderr__", terminal)
         leaving = threading.Event()
-        writer = threading.Thread(target=write)
+        writer = threading.Thread(target=write, daemon=True)
         writer.start()
         with never_held_up(leaving, patience_s=0.0):
             leaving.set()

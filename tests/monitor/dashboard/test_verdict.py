@@ -54,7 +54,7 @@ def test_all_answered_is_said_of_what_was_observed_only() -> None:
     assert said(snapshot()) == "calm: Every turn acknowledged; 498 turns"
     assert said(snapshot(coverage=0.999)) == "calm: Every observed turn acknowledged; 498 turns"
     unseen = replace(snapshot(0), cylinders=(cylinder(1, (A, U)),))
-    assert said(unseen) == "calm: Every observed turn acknowledged; 1 turns"
+    assert said(unseen) == "calm: Every observed turn acknowledged; 1 turn"
 
 
 def test_nothing_is_claimed_before_the_first_turn() -> None:

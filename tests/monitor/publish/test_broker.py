@@ -177,7 +177,7 @@ async def test_the_broker_leaves_out_what_is_too_large_for_us(open_to_all: Mosqu
     async with following(access, CLOCK) as follower, connected(access, None, None) as other:
         await other.send(Letter(access.broker.topic("state"), b"x" * 10_000_000, qos=1))
         await other.send(Letter(access.broker.topic("state"), b"x" * (LARGEST_BYTES - 200), qos=1))
-        await comes_true(lambda: "1 messages not understood" in follower.source().publishing)
+        await comes_true(lambda: "1 message not understood" in follower.source().publishing)
 
 
 @needs_broker
@@ -207,14 +207,16 @@ def silent() -> Iterator[tuple[int, list[socket.socket]]]:
 
         thread = threading.Thread(target=accept)
         thread.start()
-        yield int(server.getsockname()[1]), taken
-        server.shutdown(socket.SHUT_RDWR)
-        thread.join()
-        for one in taken:
-            one.close()
-        for thread in threading.enumerate():
-            if thread.name == "connecting":
-                thread.join()
+        try:
+            yield int(server.getsockname()[1]), taken
+        finally:
+            server.shutdown(socket.SHUT_RDWR)
+            thread.join()
+            for one in taken:
+                one.close()
+            for thread in threading.enumerate():
+                if thread.name == "connecting":
+                    thread.join()
 
 
 @pytest.mark.usefixtures("sockets_are_collected")
@@ -232,5 +234,5 @@ async def test_a_broker_that_takes_the_connection_and_is_silent_holds_up_no_end(
             await comes_true(lambda: taken)
             began_s = time.monotonic()
         assert time.monotonic() - began_s < 2.0
-        assert said[0].startswith("1 messages may not have reached")
+        assert said[0].startswith("1 message may not have reached")
     await asyncio.sleep(0)

@@ -45,7 +45,7 @@ async def test_flags_arrive_in_order_each_with_an_id_and_then_the_state_is_offli
 async def test_what_an_absent_broker_did_not_get_is_said_and_sent_by_the_next_run(absent: Mosquitto) -> None:
     said = await publish(absent.address(), Drive("first"), 1, 2, 3)
     where = f"mqtt://127.0.0.1:{absent.port}/coilcall/van"
-    assert said == [f"3 messages may not have reached {where}; the next run with it sends them"]
+    assert said == [f"3 messages may not have reached {where}; what waits goes out with the next run"]
     absent.start()
     async with listening(absent.address()) as listener:
         assert await publish(absent.address(), Drive("second"), 1) == []

@@ -23,6 +23,26 @@ def test_on_a_terminal_lines_stay_above_one_that_changes_and_is_gone_at_the_end(
     assert shown == f"\r{'first':39}\n\r{'second':39}\n\r{'':39}\r"
 
 
+def test_long_lines_are_broken_between_words_and_go_on_below_where_the_words_begin() -> None:
+    written, report = on_a_terminal(columns=33)
+    report.tell(
+        Item(
+            "flag",
+            1.0,
+            "0:00:01 FAULT cylinder 4 was called and did not answer\n\n/a/path-that/is-longer/than-the/line",
+        )
+    )
+    report.close()
+    shown = [line.strip("\r").rstrip() for line in written.getvalue().split("\n")[:-1]]
+    assert shown == [
+        "0:00:01 FAULT cylinder 4 was",
+        "         called and did not",
+        "         answer",
+        "",
+        "/a/path-that/is-longer/than-the/line",
+    ]
+
+
 def test_the_line_that_changes_never_fills_the_last_column() -> None:
     written, report = on_a_terminal(columns=30)
     report.stand(snapshot(), source(disk="語" * 40))
