@@ -14,12 +14,9 @@ from textual.events import Resize
 
 from monitor.browser.distant import Distant
 from monitor.dashboard.app import Dashboard
-from monitor.dashboard.help import HELP_TEXT
-from monitor.dashboard.page import Page
 
 LONGEST_SILENCE_S = 60.0
 """The server lets a browser that hangs go after some 22 s; what is then still stuck in a write ends itself."""
-NOT_HERE = "IN A BROWSER no trace (t), no flex test (x), no bell: they are where the samples are."
 MOST_CELLS = 200_000
 """A browser may ask for a terminal of any size; so much is more than any screen shows."""
 
@@ -36,10 +33,6 @@ class InBrowser(Dashboard):
     def on_app_focus(self) -> None:
         """Draw the line of keys, which is left out while the keyboard is elsewhere."""
         self.refresh_bindings()
-
-    def action_help(self) -> None:
-        """Explain, and say first what is left out."""
-        self.push_screen(Page(f"{NOT_HERE}\n\n{HELP_TEXT}"))
 
 
 async def view(path: Path, heard: Callable[[], object]) -> None:

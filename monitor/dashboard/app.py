@@ -18,7 +18,7 @@ from monitor.dashboard.cautions import Cautions
 from monitor.dashboard.findings import Findings, whole_text
 from monitor.dashboard.flags import Flags
 from monitor.dashboard.flex import Flex
-from monitor.dashboard.help import HELP_TEXT
+from monitor.dashboard.help import help_text
 from monitor.dashboard.lanes import TURNS_A_COLUMN, Lanes
 from monitor.dashboard.leaving import abandon
 from monitor.dashboard.monochrome import is_monochrome
@@ -232,4 +232,5 @@ class Dashboard(App[None]):
 
     def action_help(self) -> None:
         """Explain."""
-        self.push_screen(Page(HELP_TEXT))
+        text = help_text(has_samples=self._traced is not None, is_replay=self._player is not None)
+        self.push_screen(Page(text))

@@ -27,6 +27,6 @@ async def test_the_help_says_what_only_the_watching_machine_has() -> None:
     screen = InBrowser(Still())
     async with screen.run_test(size=(120, 60)) as pilot:
         await pilot.press("?")
-        assert "IN A BROWSER no trace" in "".join(
+        assert "no trace and no flex test here" in "".join(
             segment.text for strip in screen.screen._compositor.render_strips() for segment in strip
         )
