@@ -81,9 +81,9 @@ class Listener:
 
 
 @asynccontextmanager
-async def listening(address: str) -> AsyncIterator[Listener]:
+async def listening(address: str, password: str | None = None) -> AsyncIterator[Listener]:
     """Somebody who hears everything below a root, within the block."""
-    access, listener = Access(parse_broker(address)), Listener()
+    access, listener = Access(parse_broker(address), password), Listener()
 
     async def listen() -> None:
         async with connected(access, None, None) as connection:
