@@ -19,7 +19,7 @@ from monitor.presses import Press, buttons_of
 from monitor.recorded import recorded_beside
 from monitor.summary import summarize
 from monitor.terminal import progress, result_console
-from monitor.text import plain
+from monitor.text import counted, plain
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +50,11 @@ def analyze_recording(address: str, setup_file: Path | None) -> Analysis:
             presses += step.presses
     finally:
         source.close()
-    if recorded.remark:
-        click.echo(f"coilcall: {plain(recorded.remark)}", err=True)
+    remark = recorded.remark
+    if recorded.flags and analyzer.standing.first_index is None:
+        remark = f"the {counted(len(recorded.flags), 'flag')} of its ledger cannot be found again"
+    if remark:
+        click.echo(f"coilcall: {plain(remark)}", err=True)
     marks = marks_of(recorded.marks, presses, buttons_of(analyzer.hookup))
     return Analysis(analyzer, [flags[number] for number in sorted(flags)], marks)
 

@@ -84,7 +84,11 @@ class Keeper:
             (self._pending.rows_lost, "rows of the ledger", self._trouble),
             (self._clips.plan.given_up, "clips", self._clips.trouble),
         )
-        told = [f"{count} {what} ({trouble.last_reason})" for count, what, trouble in lost if count or trouble.reason]
+        told = [
+            f"{count} {what} ({trouble.last_reason})" if count else trouble.reason
+            for count, what, trouble in lost
+            if count or trouble.reason
+        ]
         return f"not everything could be kept: {'; '.join(told)}" if told else ""
 
     async def commit(self, *, is_last: bool = False) -> None:

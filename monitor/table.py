@@ -21,6 +21,9 @@ def print_summary(summary: dict[str, Any], standing: Standing, console: Console)
 
     All text from outside stands as text.
     """
+    if not summary["duration_s"]:
+        console.print(Text(f"{plain(summary['recording'])}: holds no samples, so there is no roll to call"))
+        return
     lists = (*_flags(summary), *_marks(summary), *_findings(summary))
     parts = (_head(summary), _roll(summary), *_misses(standing), *lists)
     console.print(Group(*parts), markup=False)

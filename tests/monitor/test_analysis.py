@@ -18,6 +18,7 @@ from monitor.entries import Entries
 from monitor.ledger import LEDGER_NAME, Ledger
 from monitor.marks import Mark
 from monitor.recorded import recorded_beside
+from tests.monitor.publish.telling import flag
 
 PRESSED = (
     "simulated:?inputs=supply,control1,acknowledgement,marker&rate=20000&duration=5&pace=0&marks=2.1-4.7"
@@ -54,6 +55,20 @@ def test_presses_come_from_the_samples_and_keyed_marks_from_the_ledger_each_once
         (3.5, "key", "uphill"),
         (4.7, "marker in4", ""),
     ]
+
+
+def test_a_recording_without_samples_says_so_and_where_its_flags_are(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = recorded(tmp_path / "drive")
+    with Ledger(folder / LEDGER_NAME, datetime.now(UTC), is_new=False) as book:
+        book.write(Entries(flags=(flag(1),)))
+    for file in folder.glob("samples-*"):
+        file.unlink()
+    print_result(analyze_recording(str(folder), None), str(folder), as_json=False)
+    out, err = capsys.readouterr()
+    assert " ".join(out.split()).endswith("holds no samples, so there is no roll to call")
+    assert err == "coilcall: the 1 flag of its ledger cannot be found again\n"
 
 
 def test_a_mark_names_the_flags_of_the_three_seconds_before_it_by_their_places(
