@@ -36,6 +36,7 @@ from monitor.outage_book import OutageBook
 from monitor.replay import Pace
 from monitor.snapshot import Snapshot
 from monitor.source_view import SourceState, SourceView
+from monitor.terminal import OPENING, patience
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,7 +212,8 @@ async def session(source: Source, options: Options) -> AsyncIterator[Session]:
     """
     resumed = _resumed(source, options)
     async with AsyncExitStack() as stack:
-        info, ring = await stack.enter_async_context(pumping(resumed or source))
+        with patience(OPENING):
+            info, ring = await stack.enter_async_context(pumping(resumed or source))
         setup = choose_setup(info, options.setup_file)
         running = Session(
             source, info, Analyzer(setup, info, options.begins), stack.enter_context(ring.reader()), options

@@ -2,15 +2,21 @@
 
 import os
 import sys
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, TextIO
+
+import click
 
 if TYPE_CHECKING:
     from rich.console import Console
 
 _PIPE_COLUMNS = 100
 """Columns of a table that goes to a file or another program."""
+
+_LONG_S = 1.0
+OPENING = "no answer from the source yet; still waiting, Ctrl-C gives up"
 
 
 def can_draw() -> bool:
@@ -34,6 +40,25 @@ def result_console() -> "Console":
     from rich.console import Console
 
     return Console(highlight=False, width=None if sys.stdout.isatty() else _PIPE_COLUMNS)
+
+
+@contextmanager
+def patience(words: str) -> Iterator[None]:
+    """Say on stderr what the block waits for, where that is a terminal and the wait is longer than a second."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    saying = threading.Timer(_LONG_S, _say, [f"coilcall: {words}"])
+    saying.start()
+    try:
+        yield
+    finally:
+        saying.cancel()
+
+
+def _say(line: str) -> None:
+    with outliving(sys.stderr):
+        click.echo(line, err=True)
 
 
 @contextmanager

@@ -3,6 +3,7 @@
 import asyncio
 import json
 from collections.abc import Callable
+from contextlib import AsyncExitStack
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -24,7 +25,7 @@ from monitor.check.reading import Measured
 from monitor.check.report import report
 from monitor.choice import choose_setup
 from monitor.hookup import Hookup
-from monitor.terminal import progress, result_console
+from monitor.terminal import OPENING, patience, progress, result_console
 
 LIVE_S = 2.0
 """A hundred periods of mains hum, and short enough to do it again after every lead that was moved."""
@@ -65,7 +66,9 @@ async def measure(source: Source, setup_file: Path | None, seconds: float | None
 
     Raises AddressError, FormatError, SetupError, SourceLost; FormatError or SourceLost also where no sample came.
     """
-    async with pumping(source, segments=_SEGMENTS) as (info, ring):
+    async with AsyncExitStack() as stack:
+        with patience(OPENING):
+            info, ring = await stack.enter_async_context(pumping(source, segments=_SEGMENTS))
         hookup = Hookup.of(choose_setup(info, setup_file), info)
         wanted_s = seconds or (LIVE_S if info.is_live else RECORDED_S)
         most = max(round(wanted_s * info.sample_rate_hz), 1)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from acquire.block import Counts, SampleBlock, StreamInfo
 from acquire.errors import SourceLost
 from acquire.source import Source
+from monitor.terminal import OPENING, patience
 
 LIVE_S = 5.0
 """Some thirty turns of each cylinder at idle."""
@@ -45,7 +46,8 @@ def look_at(source: Source) -> Look:
     """
     watchdog = threading.Timer(LIVE_S + PATIENCE_S, source.close)
     try:
-        info = source.open()
+        with patience(OPENING):
+            info = source.open()
         if info.is_live:
             watchdog.start()
         blocks = _first_blocks(source, info)

@@ -13,9 +13,10 @@ from monitor.trace.piece import Piece
 from monitor.trace.ring import Ring
 
 NEWEST_S = 10.0
-NEWEST_BYTES = 64_000_000
+NEWEST_BYTES = 20_000_000
 """The newest samples: so many seconds, or so much memory, whichever is less."""
-CLIPS_BYTES = 64_000_000
+CLIPS_BYTES = 20_000_000
+"""Little enough that a watch at four inputs of 1 MS/s, with all that it does, stays below 250 MB."""
 _FLAGS = 200
 _LOSSES = 1000
 
