@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from rich.console import Console, Group, RenderableType
+from rich.console import Console, Group, JustifyMethod, RenderableType
 from rich.table import Table
 from rich.text import Text
 
@@ -14,6 +14,8 @@ from monitor.standing import Standing
 from monitor.text import plain, span
 
 _MOST_ROWS = 40
+_ROOMY_COLUMNS = 95
+"""What the roll call needs with a space beside each figure; without, it fits a terminal of 80 columns."""
 
 
 def print_summary(summary: dict[str, Any], standing: Standing, console: Console) -> None:
@@ -26,6 +28,10 @@ def print_summary(summary: dict[str, Any], standing: Standing, console: Console)
         return
     lists = (*_flags(summary), *_marks(summary), *_findings(summary))
     parts = (_head(summary), _roll(summary), *_misses(standing), *lists)
+    if console.width < _ROOMY_COLUMNS:
+        for part in parts:
+            if isinstance(part, Table):
+                part.padding = 0
     console.print(Group(*parts), markup=False)
 
 
@@ -83,11 +89,12 @@ def _flags(summary: dict[str, Any]) -> list[RenderableType]:
     flags = summary["flags"]
     if not flags:
         return [Text("\nNo flags.")]
-    table = _table_of("Flags", flags, ("at s", "for s", "severity", "kind", "cyl", "times", "evidence"))
+    table = _table_of("Flags", flags, ("at s", "for s", "flag", "cyl", "times", "evidence"))
     for flag in flags[-_MOST_ROWS:]:
         lasted = "lasts" if flag["end_s"] is None else f"{flag['end_s'] - flag['start_s']:.3f}"
         cylinder = "" if flag["cylinder"] is None else str(flag["cylinder"])
-        fixed = (f"{flag['start_s']:.3f}", lasted, flag["severity"], flag["kind"], cylinder, str(flag["count"]))
+        kind = f"{flag['kind']}\n{flag['severity']}"
+        fixed = (f"{flag['start_s']:.3f}", lasted, kind, cylinder, str(flag["count"]))
         table.add_row(*fixed, Text(flag["detail"]))
     return [Text(""), table]
 
@@ -112,7 +119,8 @@ def _table_of(what: str, rows: list[Any], columns: tuple[str, ...]) -> Table:
     title = f"{what}: {len(rows)}" + (f", the last {_MOST_ROWS}" if len(rows) > _MOST_ROWS else "")
     table = Table(title=title, title_justify="left", title_style="bold")
     for name in columns:
-        table.add_column(name, justify="right" if name in ("at s", "for s", "cyl", "times") else "left")
+        justify: JustifyMethod = "right" if name in ("at s", "for s", "cyl", "times") else "left"
+        table.add_column(name, justify=justify, no_wrap=name == "flag")
     return table
 
 

@@ -1,5 +1,6 @@
 """Marks of a whole recording: those in the samples, those keyed while it was taken, and what lay just before them."""
 
+import io
 import json
 import sqlite3
 from collections.abc import Callable
@@ -9,6 +10,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from rich.cells import cell_len
+from rich.console import Console
 
 from acquire.block import SampleBlock
 from acquire.recording import RecordingWriter
@@ -18,6 +21,8 @@ from monitor.entries import Entries
 from monitor.ledger import LEDGER_NAME, Ledger
 from monitor.marks import Mark
 from monitor.recorded import recorded_beside
+from monitor.summary import summarize
+from monitor.table import print_summary
 from tests.monitor.publish.telling import flag
 
 PRESSED = (
@@ -55,6 +60,17 @@ def test_presses_come_from_the_samples_and_keyed_marks_from_the_ledger_each_once
         (3.5, "key", "uphill"),
         (4.7, "marker in4", ""),
     ]
+
+
+def test_on_a_terminal_of_80_columns_no_word_and_no_figure_is_cut_short(tmp_path: Path) -> None:
+    found = analyze_recording(str(recorded(tmp_path / "drive", Mark(1, 1.2, "key"))), None)
+    shown = Console(file=io.StringIO(), width=80)
+    print_summary(summarize(found.analyzer, "drive", found.flags, found.marks), found.analyzer.standing, shown)
+    assert isinstance(shown.file, io.StringIO)
+    text = shown.file.getvalue()
+    assert all(word in text for word in ("unanswered", "observed", "missing-acknowledgement", "revolutions"))
+    assert "…" not in text
+    assert max(map(cell_len, text.splitlines())) <= 80
 
 
 def test_a_recording_without_samples_says_so_and_where_its_flags_are(
