@@ -41,12 +41,12 @@ def _head(summary: dict[str, Any]) -> RenderableType:
         f"{rpm['min']:.0f} / {rpm['median']:.0f} / {rpm['max']:.0f} rpm (least / median / most)" if rpm else "no speed"
     )
     timing = summary["acknowledgement_timing"] or "not known"
-    late = f" (from {summary['start_s']:.1f} s on: nothing before is there)" if summary["start_s"] else ""
-    paused = f", {span(summary['paused_s'])} of pause between sessions not counted" if summary["paused_s"] else ""
+    late = f" (from {summary['start_s']:.1f} s on)" if summary["start_s"] else ""
+    paused = f"; not counted: {span(summary['paused_s'])} of pause between sessions" if summary["paused_s"] else ""
     lines = (
         plain(summary["recording"]),
-        f"{summary['duration_s']:.1f} s{late}{paused} at {summary['sample_rate_hz']:g} samples/s, "
-        f"{summary['coverage']:.4%} of it observed",
+        f"{summary['duration_s']:.1f} s{late} at {summary['sample_rate_hz']:g} samples/s, "
+        f"{summary['coverage']:.4%} of it observed{paused}",
         f"{summary['engine']['revolutions']:.0f} revolutions, {speed}; coils answer: {timing}",
     )
     return Text("\n".join(lines) + "\n")
