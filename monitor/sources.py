@@ -13,7 +13,8 @@ from typing import Any
 import click
 
 from drivers.registry import GROUP
-from monitor.text import plain
+from monitor.terminal import result_columns
+from monitor.text import broken, plain
 
 SCHEMA = "coilcall.sources/1"
 
@@ -48,7 +49,8 @@ class Sources:
 def print_sources(*, as_json: bool) -> None:
     """Look, and print to stdout."""
     found = find_sources()
-    click.echo(json.dumps({"schema": SCHEMA} | asdict(found), indent=1) if as_json else "\n".join(table(found)))
+    lines = [json.dumps({"schema": SCHEMA} | asdict(found), indent=1)] if as_json else table(found, result_columns())
+    click.echo("\n".join(lines))
 
 
 def find_sources() -> Sources:
@@ -95,7 +97,7 @@ def driver(point: EntryPoint) -> Found:
     return Found(EXAMPLES.get(point.name, f"{point.name}:"), f"{point.name}, from {package}", missing)
 
 
-def table(found: Sources) -> list[str]:
+def table(found: Sources, columns: int) -> list[str]:
     """Give the lines that a person reads: under each head an address, quoted for a shell, and what it is."""
     heads = (
         ("Plugged in: serial ports", found.ports, "none"),
@@ -106,7 +108,7 @@ def table(found: Sources) -> list[str]:
     lines: list[str] = []
     for head, several, none in heads:
         lines += [head, *(_row(one, width) for one in several or ()), *([] if several else [f"  {none}"]), ""]
-    lines += [f"Not looked for: {note}" for note in found.notes]
+    lines += [part for note in found.notes for part in broken(f"Not looked for: {note}", columns, 2)]
     return lines if found.notes else lines[:-1]
 
 

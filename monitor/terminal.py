@@ -1,6 +1,7 @@
 """Where results go and where a bar is drawn: stdout for the one, stderr for the other, and only what suits each."""
 
 import os
+import shutil
 import sys
 import threading
 from collections.abc import Callable, Iterator
@@ -33,6 +34,11 @@ def outliving(stream: TextIO) -> Iterator[None]:
     except (OSError, SystemExit):  # a table's reader that is gone makes rich end the program
         with suppress(OSError, ValueError):
             os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+
+
+def result_columns() -> int:
+    """How wide a line of what a command gives may be."""
+    return shutil.get_terminal_size().columns if sys.stdout.isatty() else _PIPE_COLUMNS
 
 
 def result_console() -> "Console":

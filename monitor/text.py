@@ -2,6 +2,7 @@
 
 import unicodedata
 from itertools import groupby
+from textwrap import wrap
 
 from rich.cells import cell_len, set_cell_size
 
@@ -49,6 +50,12 @@ def span(seconds: float) -> str:
     if seconds < 100:
         return f"{seconds:.0f} s"
     return f"{seconds / 60:.0f} min" if seconds < 5970 else f"{seconds / 3600:.0f} h"
+
+
+def broken(line: str, columns: int, hanging: int) -> list[str]:
+    """A line in lines of at most `columns`, broken between words; all but the first stand in by `hanging`."""
+    width = max(columns, 2 * hanging)
+    return wrap(line, width, subsequent_indent=" " * hanging, break_long_words=False, break_on_hyphens=False) or [""]
 
 
 def counted(count: int, word: str) -> str:

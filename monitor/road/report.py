@@ -4,7 +4,6 @@ import json
 import os
 from collections.abc import Callable
 from functools import partial
-from textwrap import wrap
 from typing import Protocol, TextIO
 
 from rich.cells import cell_len
@@ -15,7 +14,7 @@ from monitor.road.outlet import Outlet, writer_to
 from monitor.road.words import missed_by_cylinder, status_line
 from monitor.snapshot import Snapshot
 from monitor.source_view import SourceView
-from monitor.text import counted, fit
+from monitor.text import broken, counted, fit
 
 LINE_EVERY_S = 10.0
 """How often the state is written where nobody sees a line change: a pipe, a file, a service's journal."""
@@ -49,7 +48,7 @@ class ForPeople:
 
     def tell(self, item: Item) -> None:
         """Write over the line that changes; it comes again below. Long lines are broken between words."""
-        lines = (part for line in item.words.splitlines() for part in _broken(line, self._columns() - 1))
+        lines = (part for line in item.words.splitlines() for part in broken(line, self._columns() - 1, _HANGING))
         self._outlet.put("".join(f"\r{self._padded(line)}\n" for line in lines))
 
     def stand(self, now: Snapshot, source: SourceView) -> None:
@@ -100,11 +99,6 @@ def report_on(stream: TextIO, clock: Clock) -> Report:
 def _tell_dropped(report: Report, outlet: Outlet, time_s: float) -> None:
     if count := outlet.take_dropped():
         report.tell(Item("unread", time_s, f"{counted(count, 'line')} found no room here", {"count": count}))
-
-
-def _broken(line: str, columns: int) -> list[str]:
-    width, indent = max(columns, 2 * _HANGING), " " * _HANGING
-    return wrap(line, width, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False) or [""]
 
 
 def _columns(stream: TextIO) -> int:

@@ -118,9 +118,9 @@ def test_a_driver_that_does_not_load_says_why(tmp_path: Path, monkeypatch: pytes
 
 
 def test_the_table_says_what_is_not_there_too() -> None:
-    lines = table(Sources(drivers=(Found("card:", "card, from plug", "broken"),), notes=("USB: no library",)))
+    lines = table(Sources(drivers=(Found("card:", "card, from plug", "broken"),), notes=("USB: no library",)), 80)
     assert lines[1] == "  none"
-    assert "  'a?b&c'  x" in table(Sources(ports=(Found("a?b&c", "x"),)))
+    assert "  'a?b&c'  x" in table(Sources(ports=(Found("a?b&c", "x"),)), 80)
     assert "  card:  card, from plug  - but broken" in lines
     assert lines[-1] == "Not looked for: USB: no library"
 
