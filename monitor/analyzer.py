@@ -17,7 +17,7 @@ from monitor.firing.rota import Rota
 from monitor.firing.timing import Timing
 from monitor.flags import Flag
 from monitor.hookup import Hookup, Lead
-from monitor.presses import EDGE_V, Button, Press, name_of
+from monitor.presses import Markers, Press
 from monitor.setup import Role, Setup
 from monitor.signal import TICKS_PER_SAMPLE
 from monitor.signal.front import CHUNK, Front, PulseShape
@@ -88,8 +88,7 @@ class Analyzer:
         self._watches = Watches(self._hookup, info.sample_rate_hz)
         self._standing = Standing(self._hookup, rota, self._rate)
         self._firings: list[Firing] = []
-        self._presses: list[Press] = []
-        self._buttons: list[Button] = []
+        self._markers = Markers(self._hookup, self._front, self._shortest, self._rate)
         self._next_index: int | None = None
         self._last_clipped: dict[str, int] = {}
         self._connect()
@@ -101,7 +100,7 @@ class Analyzer:
         if self._next_index is None:
             first = block.first_index * TICKS_PER_SAMPLE
             self._roll.lose(-(2**62), first)
-            self._lose_buttons(first, first)
+            self._markers.lose(first, first)
         elif block.first_index > self._next_index:
             self._skip(self._next_index, block.first_index)
         for start in range(0, block.samples, CHUNK):
@@ -160,23 +159,12 @@ class Analyzer:
             self._front.watch(lead.row, lead.scale.thresholds(*_INJECTOR_EDGE_V), shape, partial(self._injected, lead))
         for lead in self._hookup.leads:
             self._front.watch_range(lead.row, partial(self._clipped, lead))
-        for lead in self._hookup.of_role(Role.MARKER):
-            self._watch_button(lead)
         supply = self._hookup.first(Role.SUPPLY)
         if supply is not None:
             low = self._hookup.setup.limits.supply_dropout_v
             shape = PulseShape(False, self._ticks(self._hookup.setup.limits.supply_dropout_ms), self._ticks(1000.0))
             edges = supply.scale.thresholds(low, low + _DROPOUT_BACK_V)
             self._front.watch(supply.row, edges, shape, partial(self._dropout, supply))
-
-    def _watch_button(self, lead: Lead) -> None:
-        """Have both its levels told as soon as they have lasted longer than a contact bounces."""
-        button = Button(lambda tick: self._presses.append(Press(self._s(tick), name_of(lead))))
-        self._buttons.append(button)
-        for is_high in (True, False):
-            shape = PulseShape(is_high, self._shortest, self._ticks(self._hookup.setup.limits.marker_bounce_ms))
-            take = partial(self._contact, button, is_high)
-            self._front.watch(lead.row, lead.scale.thresholds(*EDGE_V), shape, take)
 
     @property
     def _shortest(self) -> int:
@@ -192,7 +180,7 @@ class Analyzer:
     def _skip(self, start: int, end: int) -> None:
         first, last = start * TICKS_PER_SAMPLE, end * TICKS_PER_SAMPLE
         self._roll.lose(first, last)
-        self._agenda.at(last, (8,), lambda: self._lose_buttons(first, last))
+        self._agenda.at(last, (8,), lambda: self._markers.lose(first, last))
         self._front.skip(end)
         if end in self._begins:
             self._standing.pause(start, end)
@@ -202,10 +190,9 @@ class Analyzer:
 
     def _step(self) -> Step:
         firings, self._firings = tuple(self._firings), []
-        presses, self._presses = tuple(self._presses), []
         flags = self._watches.book.changes()
         self._standing.note_flags(flags)
-        return Step(firings, flags, presses)
+        return Step(firings, flags, self._markers.take())
 
     # -- what happens, in the order of the samples
 
@@ -241,13 +228,6 @@ class Analyzer:
     def _injected(self, lead: Lead, pulse: Pulse | Overlong) -> None:
         if isinstance(pulse, Pulse) and lead.channel.cylinder is not None:
             self._watches.injector.pulse(lead.channel.cylinder, self._s(pulse.start))
-
-    def _contact(self, button: Button, is_high: bool, stay: Pulse | Overlong) -> None:
-        button.stay(stay.start, is_high=is_high, is_bounce=isinstance(stay, Pulse))
-
-    def _lose_buttons(self, first: int, last: int) -> None:
-        for button in self._buttons:
-            button.lose(first, last)
 
     def _clipped(self, lead: Lead, tick: int) -> None:
         """Flag it, and clear the flag when nothing more was clipped for a while."""

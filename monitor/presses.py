@@ -2,9 +2,12 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 from monitor.hookup import Hookup, Lead
 from monitor.setup import Role
+from monitor.signal.front import Front, PulseShape
+from monitor.signal.pulses import Overlong, Pulse
 
 EDGE_V = (0.8, 2.0)
 """What 3.3 V and 5 V logic calls low and high (JEDEC JESD8C); a contact to 5 V or 12 V passes both."""
@@ -57,3 +60,36 @@ class Button:
         self._level, self._since = is_high, start
         if self._stood[not is_high] > self._stood[is_high]:
             self._press(start)
+
+
+class Markers:
+    """The buttons of all marker inputs; a press is told as soon as it has lasted longer than a contact bounces."""
+
+    def __init__(self, hookup: Hookup, front: Front, shortest: int, ticks_per_s: float) -> None:
+        """`shortest` is in ticks: what is shorter is a glitch."""
+        self._ticks_per_s = ticks_per_s
+        self._presses: list[Press] = []
+        self._buttons: list[Button] = []
+        bounce = round(hookup.setup.limits.marker_bounce_ms / 1e3 * ticks_per_s)
+        for lead in hookup.of_role(Role.MARKER):
+            self._buttons.append(button := Button(partial(self._press, name_of(lead))))
+            for is_high in (True, False):
+                shape = PulseShape(is_high, shortest, bounce)
+                front.watch(lead.row, lead.scale.thresholds(*EDGE_V), shape, partial(_stay, button, is_high))
+
+    def lose(self, first: int, last: int) -> None:
+        """Samples from tick `first` to `last` never came, or the first of all comes at `last`."""
+        for button in self._buttons:
+            button.lose(first, last)
+
+    def take(self) -> tuple[Press, ...]:
+        """Give the presses since the last call."""
+        presses, self._presses = tuple(self._presses), []
+        return presses
+
+    def _press(self, name: str, tick: int) -> None:
+        self._presses.append(Press(tick / self._ticks_per_s, name))
+
+
+def _stay(button: Button, is_high: bool, stay: Pulse | Overlong) -> None:
+    button.stay(stay.start, is_high=is_high, is_bounce=isinstance(stay, Pulse))
