@@ -8,12 +8,16 @@ from acquire.block import SampleBlock, StreamInfo
 from acquire.clock import Clock
 from acquire.source import Source
 
+LEAST_PAUSE_S = 3.0
+"""A civil clock places two runs no better than to some milliseconds, half a turn of a fast engine. So long a pause no
+analysis carries a place in the firing order over: even at 200 rpm it is given up after 1.6 s."""
+
 
 class Resumed:
     """Shifts a source's sample indices to where they stand in `recorded`, what `read_info` says of a recording.
 
-    Its first sample goes where the civil clock says, (now - started) * rate, but behind the recording's end, and never
-    right at it: between two runs there is a gap, however short.
+    Its first sample goes where the civil clock says, (now - started) * rate, but never closer to the recording's end
+    than LEAST_PAUSE_S.
     """
 
     def __init__(self, source: Source, recorded: StreamInfo, clock: Clock) -> None:
@@ -29,7 +33,7 @@ class Resumed:
         end_index = recorded.total_samples or 0
         index = self._index_at(info.started_utc or self._clock.utc())
         self.doubt = _doubt(index, end_index, recorded.sample_rate_hz)
-        self.first_index = max(index or 0, end_index + 1)
+        self.first_index = max(index or 0, end_index + round(LEAST_PAUSE_S * recorded.sample_rate_hz))
         return replace(
             info,
             started_utc=recorded.started_utc,
@@ -54,9 +58,10 @@ class Resumed:
 
 def _doubt(index: int | None, end_index: int, rate_hz: float) -> str:
     if index is None:
-        return "the recording does not say when it began, so it goes on right behind its end"
+        return f"the recording does not say when it began, so it goes on {LEAST_PAUSE_S:g} s behind its end"
     if index < end_index:
-        return f"the clock went back by {(end_index - index) / rate_hz:.1f} s, so it goes on right behind its end"
+        back_s = (end_index - index) / rate_hz
+        return f"the clock went back by {back_s:.1f} s, so it goes on {LEAST_PAUSE_S:g} s behind its end"
     return ""
 
 

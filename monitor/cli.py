@@ -17,7 +17,7 @@ from monitor.commands.replay import replay
 from monitor.commands.setup import setup
 from monitor.commands.sources import sources
 from monitor.commands.watch import watch
-from monitor.terminal import outliving
+from monitor.terminal import outliving, replace_closed_streams
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -39,6 +39,7 @@ for _command in (setup, check, watch, log, replay, analyze, sources):
 
 def main(arguments: list[str] | None = None) -> NoReturn:
     """Run, and turn everything that may go wrong on purpose into one line and an exit status."""
+    replace_closed_streams()
     try:
         with _kill_as_interrupt():
             status = cli.main(arguments, prog_name="coilcall", standalone_mode=False)

@@ -11,7 +11,10 @@ from monitor.ledger_tables import lay_out
 _COPY = (
     "INSERT INTO sessions SELECT * FROM whole.sessions",
     "INSERT INTO firings SELECT * FROM whole.firings WHERE time_s >= :first_s AND time_s < :end_s",
-    "INSERT INTO flags SELECT * FROM whole.flags WHERE start_s < :end_s AND coalesce(end_s, :first_s) >= :first_s",
+    # One that never ended lasted to the end of its session, and not into the next.
+    "INSERT INTO flags SELECT * FROM whole.flags WHERE start_s < :end_s AND (coalesce(end_s, start_s) >= :first_s"
+    " OR end_s IS NULL AND NOT EXISTS (SELECT 1 FROM whole.sessions WHERE first_index > start_s * :rate_hz"
+    " AND first_index <= :first))",
     "INSERT INTO marks SELECT * FROM whole.marks WHERE time_s >= :first_s AND time_s < :end_s",
     "INSERT INTO events SELECT * FROM whole.events WHERE time_s >= :first_s AND time_s < :end_s",
     "INSERT INTO gaps SELECT * FROM whole.gaps WHERE first_index < :end AND first_index + samples > :first",
@@ -32,7 +35,7 @@ def copy_entries(whole: Path, clip: Path, span: Span, rate_hz: float) -> str:
     Raises CoilcallError where either cannot be read or written.
     """
     first, end = span.first_index, span.end_index
-    values = {"first": first, "end": end, "first_s": first / rate_hz, "end_s": end / rate_hz}
+    values = {"first": first, "end": end, "first_s": first / rate_hz, "end_s": end / rate_hz, "rate_hz": rate_hz}
     try:
         with closing(sqlite3.connect(clip.absolute().as_uri(), uri=True, isolation_level=None)) as book:
             book.execute("ATTACH ? AS whole", (f"{whole.absolute().as_uri()}?mode=ro",))

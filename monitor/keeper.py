@@ -163,8 +163,10 @@ async def _pause(ended: asyncio.Event) -> None:
 
 
 @asynccontextmanager
-async def keeping(folder: Path, info: StreamInfo, terms: DiskTerms) -> AsyncIterator[Keeper]:
-    """Begin a recording with its ledger, or go on in one; it is closed whole, however the block is left.
+async def keeping(
+    folder: Path, info: StreamInfo, terms: DiskTerms, first_index: int | None = None
+) -> AsyncIterator[Keeper]:
+    """Begin a recording with its ledger, or go on in one, at `first_index`; it is closed whole, however it is left.
 
     Raises AddressError where the folder is not empty or cannot be made, or is no recording of the same inputs to go on
     in; FormatError where that is damaged; CoilcallError where the disk fails at once.
@@ -175,7 +177,8 @@ async def keeping(folder: Path, info: StreamInfo, terms: DiskTerms) -> AsyncIter
         stack.enter_context(cutter)
         store = await in_thread(disk, SampleStore, folder, info, terms)
         is_new = not (terms.resume and (folder / LEDGER_NAME).exists())
-        ledger = await in_thread(disk, Ledger, folder / LEDGER_NAME, terms.clock.utc(), is_new=is_new)
+        began_utc = terms.clock.utc()
+        ledger = await in_thread(disk, Ledger, folder / LEDGER_NAME, began_utc, is_new=is_new, first_index=first_index)
         stack.push_async_callback(in_thread, disk, ledger.close)
         clips = Clips(folder, info, terms, cutter)
         await in_thread(disk, remove_halves, folder)

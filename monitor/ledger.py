@@ -47,7 +47,10 @@ class Ledger:
     should be new; FormatError where it should be gone on with and cannot be understood.
     """
 
-    def __init__(self, path: Path, started_utc: datetime, *, is_new: bool = True) -> None:
+    def __init__(
+        self, path: Path, started_utc: datetime, *, is_new: bool = True, first_index: int | None = None
+    ) -> None:
+        """`first_index` is where its session begins, where that is known before the first sample comes."""
         self.path = path
         if path.exists() is is_new:
             wrong = "is there already; name another folder" if is_new else "is not there, so nothing can go on in it"
@@ -57,7 +60,7 @@ class Ledger:
         try:
             with self._telling():
                 self._prepare()
-                self.counted = self._begin_session(started_utc)
+                self.counted = self._begin_session(started_utc, first_index)
         except CoilcallError:
             self._book.close()
             raise
@@ -98,11 +101,13 @@ class Ledger:
         if found != (SCHEMA,):
             raise FormatError(f"{self.path}: its layout is {found and found[0]}; only {SCHEMA} can be gone on with")
         require_whole(self.path, self._book)
+        if self._book.execute("SELECT 1 FROM about WHERE key = 'because'").fetchone():
+            raise FormatError(f"{self.path}: is that of a clip; go on in the recording that it was cut from")
 
-    def _begin_session(self, started_utc: datetime) -> Counted:
+    def _begin_session(self, started_utc: datetime, first_index: int | None) -> Counted:
         """Give where the book stood before it."""
         counted = Counted(*self._book.execute(_COUNT_ON).fetchone())
-        row = (counted.session + 1, started_utc.isoformat(), None, _VERSIONS)
+        row = (counted.session + 1, started_utc.isoformat(), first_index, _VERSIONS)
         self._book.execute("INSERT INTO sessions VALUES (?, ?, ?, ?)", row)
         return counted
 

@@ -73,4 +73,7 @@ def _asked(path: Path, query: str, values: tuple[float, ...] = ()) -> list[tuple
             require_whole(path, book)
             return rows
     except sqlite3.Error as error:
+        if "unable to open" in str(error):
+            wish = "with a -wal file beside it, it wants a folder that can be written to: copy the recording to one"
+            raise FormatError(f"{path}: cannot be opened; {wish}") from error
         raise FormatError(f"{path}: is no ledger of ours: {error}") from error

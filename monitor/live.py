@@ -75,6 +75,8 @@ class Session:
         """Why the stream broke off, if it did."""
         self.ended = asyncio.Event()
         """Set when the last sample has been analysed."""
+        self.unseen_s = 0.0
+        """For how long the instrument had been lost when it ended."""
         self.keeper: Keeper | None = None
         """What keeps it all on the disk, if anything does."""
         self.recording_id = uuid.uuid4().hex
@@ -95,7 +97,8 @@ class Session:
 
     def snapshot(self) -> Snapshot:
         """The analysis now."""
-        return replace(self.analyzer.snapshot(), marks=self._marks.latest)
+        now = self.analyzer.snapshot()
+        return replace(now, time_s=max(now.time_s, self._shift_s), marks=self._marks.latest)
 
     def listen(self, listener: Listener) -> None:
         """Have it told of every block from now on; whoever registers before the first wait misses none."""
@@ -138,6 +141,9 @@ class Session:
             for event in self._outages.news(self._supervised.outage, self._shift_s):
                 self.keeper.enter_event(event)
         standing = self.analyzer.standing
+        if self.keeper is not None and self.ended.is_set() and self.unseen_s:
+            end_s = standing.end_index / self.info.sample_rate_hz
+            self.keeper.enter_event(Event(end_s, "not-back", "the instrument was lost when it ended", self.unseen_s))
         return Coverage(standing.elapsed_s, standing.coverage, standing.lost_samples)
 
     def source(self) -> SourceView:
@@ -192,6 +198,9 @@ class Session:
         self._enter(last)
         for listener in self._listeners:
             listener.conclude(last)
+        outage = self._supervised.outage if self._supervised else None
+        if self._supervised and outage and outage.back_s is None:
+            self.unseen_s = self._supervised.outage_s or 0.0
         self.ended.set()
 
     def _enter(self, step: Step) -> None:
@@ -221,7 +230,8 @@ async def session(source: Source, options: Options) -> AsyncIterator[Session]:
         if options.folder is not None:
             recorded = stack.enter_context(ring.reader())
             kept = replace(info, setup_toml=setup.text)
-            running.keep(await stack.enter_async_context(keeping(options.folder, kept, options.disk)), resumed)
+            begins = resumed.first_index if resumed else None
+            running.keep(await stack.enter_async_context(keeping(options.folder, kept, options.disk, begins)), resumed)
         tasks = await stack.enter_async_context(asyncio.TaskGroup())
         if running.keeper is not None:
             tasks.create_task(running.keeper.record(recorded))

@@ -17,7 +17,21 @@ _PIPE_COLUMNS = 100
 """Columns of a table that goes to a file or another program."""
 
 _LONG_S = 1.0
+_LAST_STREAM = 2
 OPENING = "no answer from the source yet; still waiting, Ctrl-C gives up"
+
+
+def replace_closed_streams() -> None:
+    """Give a program that was started without stdin, stdout or stderr some that lead nowhere.
+
+    The next file opened would have their number, and be written into by whoever writes to that.
+    """
+    while (descriptor := os.open(os.devnull, os.O_RDWR)) <= _LAST_STREAM:
+        pass
+    os.close(descriptor)
+    sys.stdin = sys.stdin or os.fdopen(0, "r")
+    sys.stdout = sys.stdout or os.fdopen(1, "w")
+    sys.stderr = sys.stderr or os.fdopen(2, "w")
 
 
 def can_draw() -> bool:

@@ -39,7 +39,9 @@ class Orders:
             self.obey(letter)
 
     def obey(self, letter: Letter) -> None:
-        """Do what it says, once."""
+        """Do what it says, once. An empty one says nothing: it clears what was retained."""
+        if not letter.payload:
+            return
         if letter.is_retained:
             self._refuse("it was retained, and would be done again at every connection; clear it at the broker")
             return

@@ -77,14 +77,18 @@ class Outbox:
             self._book.executescript(f"BEGIN IMMEDIATE; {_TABLES} COMMIT; PRAGMA temp_store = MEMORY; {_SENT}")
             self._book.execute("INSERT OR REPLACE INTO about VALUES ('broker', ?)", (str(broker),))
 
-    def enter(self, messages: Iterable[Kept]) -> int:
-        """Let them wait, in this order; all or, on an error, none. Gives how many had to go for that, unsent."""
+    def enter(self, messages: Iterable[Kept]) -> tuple[list[Kept], int]:
+        """Let them wait, in this order; all or, on an error, none.
+
+        Gives them with their revisions, and how many others had to go for that, unsent.
+        """
         with self._transaction():
-            (revision,) = self._book.execute("SELECT revision FROM counter").fetchone()
-            for revision, message in enumerate(messages, revision + 1):  # noqa: B020  the last one is kept
-                self._put(message.revised(revision))
-            self._book.execute("UPDATE counter SET revision = ?", (revision,))
-            return self._bound()
+            (before,) = self._book.execute("SELECT revision FROM counter").fetchone()
+            entered = [message.revised(revision) for revision, message in enumerate(messages, before + 1)]
+            for message in entered:
+                self._put(message)
+            self._book.execute("UPDATE counter SET revision = ?", (before + len(entered),))
+            return entered, self._bound()
 
     def _put(self, message: Kept) -> None:
         self._book.execute(
@@ -137,9 +141,15 @@ class Outbox:
             self._book.execute("DELETE FROM sent WHERE at_s <= ?", (until_s,))
 
     def count(self) -> int:
-        """How many wait."""
+        """How many are not struck out."""
         with self._told():
             return int(self._book.execute("SELECT count(*) FROM waiting").fetchone()[0])
+
+    def unsent(self) -> int:
+        """How many of them were not acknowledged on this connection."""
+        query = "SELECT count(*) FROM waiting LEFT JOIN sent USING (position, revision) WHERE at_s IS NULL"
+        with self._told():
+            return int(self._book.execute(query).fetchone()[0])
 
     def close(self) -> None:
         """Fold the write-ahead file in. Safe to call twice."""

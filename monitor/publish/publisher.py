@@ -31,6 +31,7 @@ class Publisher:
         self._current = Current(told, access, room, self._orders, clock)
         self._finishing = asyncio.Event()
         self._failure = ""
+        room.on_stored = self._current.note
         told.on_committed(self._committed)
         told.publishing_state = self.words
 
@@ -53,7 +54,6 @@ class Publisher:
         messages: list[Kept] = [flag_message(recording_id, flag) for flag in entries.flags]
         messages += [mark_message(recording_id, mark) for mark in entries.marks]
         if messages:
-            self._current.note(messages)
             self._room.hand_in(messages)
 
     async def run(self) -> None:

@@ -41,6 +41,6 @@ async def publishing(access: Access | None, clock: Clock, say: Callable[[str], o
         finally:
             for publisher, running in published:
                 await publisher.finish(running)
-            if room.waiting:
-                waiting = counted(room.waiting, "message")
+            if room.left:
+                waiting = counted(room.left, "message")
                 say(f"{waiting} may not have reached {access.broker}; what waits goes out with the next run")

@@ -37,7 +37,12 @@ class Room:
         self.news = asyncio.Event()
         """Set when something new waits in the outbox."""
         self.trouble = ""
-        self.waiting = outbox.count()
+        self.on_stored: Callable[[Sequence[Kept]], object] = lambda _: None
+        """Told what waits on the disk from now on, with its revisions."""
+        self.waiting = outbox.unsent()
+        """How many the broker has not acknowledged."""
+        self.left = outbox.count()
+        """How many will be sent again where the connection breaks."""
         self._turned_away = 0  # counted in the event loop
         self._dropped_by_outbox = 0  # counted in the outbox's thread
 
@@ -66,15 +71,16 @@ class Room:
     async def store(self) -> bool:
         """Bring what was handed in to the disk now; whether all of it is there."""
         async with self._storing:
-            batch = list(self._fresh)
-            if batch and await self._try(self._enter, batch):
+            batch, entered = list(self._fresh), list[Kept]()
+            if batch and await self._try(lambda: entered.extend(self._enter(batch))):
                 del self._fresh[: len(batch)]
+                self.on_stored(entered)
                 self.news.set()
         return not self._fresh
 
     async def begin(self) -> None:
         """A connection is new: what may have been lost with the one before is sent again."""
-        await self._try(self._outbox.forget_sent)
+        await self._try(self._forget_sent)
 
     async def first(self, most: int) -> list[Waiting]:
         """Those that have waited longest and were not sent on this connection; none while the disk fails."""
@@ -86,7 +92,7 @@ class Room:
         """What the broker has acknowledged; once a second what has settled is struck out."""
         now_s = self._clock.now()
         if sent:
-            await self._try(self._outbox.note_sent, sent, now_s)
+            await self._try(self._note_sent, sent, now_s)
         if now_s >= self._strike_due_s:
             self._strike_due_s = now_s + STRIKE_EVERY_S
             await self._try(self._strike, now_s - SETTLE_S)
@@ -95,14 +101,26 @@ class Room:
         """Strike out all that was acknowledged: the connection lasted to the end."""
         await self._try(self._strike, math.inf)
 
-    def _enter(self, batch: list[Kept]) -> None:
-        self._dropped_by_outbox += self._outbox.enter(batch)
-        self.waiting = self._outbox.count()
-        self.trouble = ""
+    def _enter(self, batch: list[Kept]) -> list[Kept]:
+        entered, dropped = self._outbox.enter(batch)
+        self._dropped_by_outbox += dropped
+        self._count()
+        return entered
+
+    def _note_sent(self, sent: Sequence[Waiting], now_s: float) -> None:
+        self._outbox.note_sent(sent, now_s)
+        self._count()
+
+    def _forget_sent(self) -> None:
+        self._outbox.forget_sent()
+        self._count()
 
     def _strike(self, until_s: float) -> None:
         self._outbox.strike(until_s)
-        self.waiting = self._outbox.count()
+        self._count()
+
+    def _count(self) -> None:
+        self.waiting, self.left = self._outbox.unsent(), self._outbox.count()
         self.trouble = ""
 
     async def _try(self, work: Callable[P, object], *args: P.args, **kwargs: P.kwargs) -> bool:

@@ -14,20 +14,22 @@ from monitor.live import Session
 from monitor.road.news import Item
 from monitor.road.stops import occupied_bytes
 from monitor.terminal import outliving
-from monitor.text import counted, plain
+from monitor.text import counted, plain, span
 
 
 def end(running: Session, keeper: Keeper, folder: Path) -> Item:
     """Tell where it is, how much that is, and what is not there."""
     now, kept_bytes = running.snapshot(), occupied_bytes(folder)
     lost = f"{counted(now.lost_samples, 'sample')} never came" if now.lost_samples else ""
-    missing = [plain(words) for words in (lost, keeper.disk, keeper.unkept) if words]
+    unseen = f"the instrument was lost for the last {span(running.unseen_s)}" if running.unseen_s else ""
+    missing = [plain(words) for words in (lost, unseen, keeper.disk, keeper.unkept) if words]
     words = f"Kept in {plain(str(folder))}: {kept_bytes / 1e6:.1f} MB; {'; '.join(missing) or 'nothing is missing'}"
     facts = {
         "folder": str(folder),
         "kept_bytes": kept_bytes,
         "flags": now.flags_raised,
         "lost_samples": now.lost_samples,
+        "unseen_s": round(running.unseen_s, 3),
         "disk": keeper.disk,
         "unkept": keeper.unkept,
     }

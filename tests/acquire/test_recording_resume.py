@@ -190,8 +190,9 @@ def test_where_the_time_between_is_not_known_it_goes_on_behind_the_end_and_says_
     recorded: StreamInfo, moment: datetime, doubt: str
 ) -> None:
     source, _ = resumed(replace(INFO, started_utc=None), recorded, moment)
-    assert source.doubt == f"{doubt}, so it goes on right behind its end"
-    assert firsts(source.blocks()) == [701, 731]
+    assert source.doubt == f"{doubt}, so it goes on 3 s behind its end"
+    at = 700 + round(3 * RATE_HZ)
+    assert firsts(source.blocks()) == [at, at + 30]
 
 
 def test_the_source_is_closed_with_it() -> None:

@@ -5,6 +5,7 @@ import json
 import os
 import re
 import select
+import shlex
 import signal
 import sqlite3
 import subprocess
@@ -205,6 +206,16 @@ def test_readers_that_are_gone_or_take_nothing_do_not_stop_it(tmp_path: Path) ->
         log.process.stderr.close()
         assert samples_kept(log.kept) > 3.5 * RATE_HZ
         assert len(log.rows("marks")) * 100 > 4096
+
+
+@pytest.mark.parametrize("closed", ["<&-", ">&-", "2>&-", "<&- >&- 2>&-"])
+def test_without_stdin_stdout_or_stderr_it_keeps_and_ends_as_ever(tmp_path: Path, closed: str) -> None:
+    command = shlex.join([sys.executable, "-c", MAIN, "log", ENGINE, "--to", str(tmp_path / "kept"), "--duration", "1"])
+    found = subprocess.run(["bash", "-c", f"{command} {closed}"], capture_output=True, timeout=DEADLINE_S, check=False)
+    assert found.returncode == 0
+    assert b"Traceback" not in found.stderr
+    assert (b"Roll call" in found.stdout) == (">&-" not in closed.replace("2>&-", ""))
+    assert samples_kept(tmp_path / "kept") >= RATE_HZ
 
 
 def test_in_the_background_it_leaves_the_terminal_to_others(tmp_path: Path) -> None:

@@ -32,9 +32,11 @@ class WaitingClock:
 
 
 @cache
-def engine_running(duration_s: float = 4.0, *, is_losing: bool = False) -> tuple[StreamInfo, tuple[SampleBlock, ...]]:
-    """A six at idle, three leads at 20 kS/s, whose cylinder 4 does not answer between 1 s and 2 s."""
-    faults = [Fault("no-answer", 4, start_s=1.0, end_s=2.0)]
+def engine_running(
+    duration_s: float = 4.0, *, is_losing: bool = False, is_healthy: bool = False
+) -> tuple[StreamInfo, tuple[SampleBlock, ...]]:
+    """A six at idle, three leads at 20 kS/s, whose cylinder 4, unless healthy, does not answer between 1 s and 2 s."""
+    faults = [] if is_healthy else [Fault("no-answer", 4, start_s=1.0, end_s=2.0)]
     if is_losing:
         faults.append(Fault("lost-samples", start_s=2.5, end_s=2.6))
     engine = SimulatedEngine(faults=faults, sample_rate_hz=20_000, duration_s=duration_s, block_samples=4096)

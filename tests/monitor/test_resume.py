@@ -8,12 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from acquire.errors import AddressError, CoilcallError
+from acquire.errors import AddressError, CoilcallError, FormatError
 from acquire.recording import read_blocks, read_info
 from drivers.registry import source_for
 from monitor.analysis import analyze_recording
 from monitor.disk_terms import DiskTerms
 from monitor.flags import Kind
+from monitor.ledger import Ledger
 from monitor.ledger_reader import read_flags, read_marks
 from monitor.live import Options, Session, session
 from monitor.recorded import recorded_beside
@@ -82,9 +83,44 @@ async def test_a_clock_set_back_an_hour_loses_nothing_and_is_told_and_booked(tmp
     assert "the clock went back by 3604.0 s" in second.doubt
     ((time_s, kind, detail, _),) = rows(tmp_path / "drive", "events")
     assert (kind, detail) == ("clock-set", second.doubt)
-    assert time_s == pytest.approx(4.0, abs=0.001)
+    assert time_s == pytest.approx(7.0, abs=0.001)
     blocks = list(read_blocks(tmp_path / "drive", read_info(tmp_path / "drive")))
     assert sum(block.samples for block in blocks) == 8 * RATE_HZ
+
+
+@pytest.mark.parametrize("back_s", [0.0, 0.013, 0.031, 0.047, 3600.0])
+async def test_where_the_second_run_cannot_be_placed_to_the_turn_no_fault_is_invented(
+    tmp_path: Path, back_s: float
+) -> None:
+    stream = engine_running(is_healthy=True)
+    healthy = (replace(stream[0], started_utc=BEGAN, is_live=False), stream[1])
+    await run(tmp_path / "drive", BEGAN, resume=False, stream=healthy)
+    await run(tmp_path / "drive", BEGAN + timedelta(seconds=4.0 - back_s), stream=healthy)
+    found = analyze_recording(str(tmp_path / "drive"), None)
+    assert found.flags == []
+    assert read_flags(tmp_path / "drive" / "ledger.sqlite") == []
+
+
+async def test_a_run_that_a_kill_ends_before_its_first_commit_is_a_session_all_the_same(tmp_path: Path) -> None:
+    await run(tmp_path / "drive", BEGAN, resume=False)
+    path, at = tmp_path / "drive" / "ledger.sqlite", 60 * RATE_HZ
+    with Ledger(path, BEGAN, is_new=False, first_index=at):
+        pass
+    assert recorded_beside(str(tmp_path / "drive")).begins == {0, at}
+
+
+async def test_a_clip_is_not_gone_on_with(tmp_path: Path) -> None:
+    await run(tmp_path / "drive", BEGAN, resume=False)
+    with pytest.raises(FormatError, match="is that of a clip; go on in the recording that it was cut from"):
+        await run(tmp_path / "drive" / "clips" / "0001", BEGAN + timedelta(seconds=60))
+
+
+async def test_before_the_second_runs_first_sample_its_time_is_that_of_the_recording(tmp_path: Path) -> None:
+    await run(tmp_path / "drive", BEGAN, resume=False)
+    terms = DiskTerms(resume=True, clock=SetClock(utc_now=BEGAN + timedelta(seconds=60)))
+    source = Played(STREAM, started_utc=BEGAN + timedelta(seconds=60))
+    async with session(source, Options(folder=tmp_path / "drive", disk=terms)) as running:
+        assert running.snapshot().time_s == 60.0
 
 
 async def test_other_inputs_are_refused_and_nothing_is_changed(tmp_path: Path) -> None:

@@ -61,9 +61,16 @@ def test_a_refusal_is_said_for_some_seconds_and_counted_for_good() -> None:
     assert orders.refused == 1
 
 
-@given(st.binary(max_size=200) | st.text().map(str.encode), st.booleans())
+@given(st.binary(min_size=1, max_size=200) | st.text(min_size=1).map(str.encode), st.booleans())
 def test_no_bytes_do_anything_but_be_refused_in_visible_words(payload: bytes, is_retained: bool) -> None:
     orders, drive, _ = taking()
     orders.obey(Letter("van/command", payload, 1, is_retained))
     assert (orders.refused, drive.marks, drive.stopped) == (1, [], 0)
     assert orders.refusal.isprintable()
+
+
+def test_what_clears_a_retained_command_is_none_itself() -> None:
+    orders, drive, _ = taking()
+    orders.obey(command(command="mark", is_retained=True))
+    orders.obey(Letter("van/command", b"", 1, False))
+    assert (orders.refused, drive.marks) == (1, [])

@@ -93,9 +93,11 @@ def test_what_was_sent_shortly_before_the_connection_broke_is_sent_again_in_its_
         for at_s in (1.0, 2.0, 3.0):
             outbox.note_sent(outbox.first(1), at_s)
         assert numbers(outbox.first(9)) == [4]
+        assert (outbox.unsent(), outbox.count()) == (1, 4)
         outbox.strike(1.5)
         assert numbers(outbox.first(9)) == [4]
         outbox.forget_sent()
+        assert outbox.unsent() == 3
         assert numbers(outbox.first(9)) == [2, 3, 4]
     with closing(Outbox(path, BROKER)) as outbox:
         assert numbers(outbox.first(9)) == [2, 3, 4]
@@ -103,12 +105,12 @@ def test_what_was_sent_shortly_before_the_connection_broke_is_sent_again_in_its_
 
 def test_the_oldest_flags_go_first_and_marks_last_and_what_went_is_counted(path: Path) -> None:
     with closing(Outbox(path, BROKER, most=4)) as outbox:
-        assert outbox.enter([mark(1), *flags(1, 2, 3)]) == 0
-        assert outbox.enter([*flags(4), mark(2)]) == 2
+        assert outbox.enter([mark(1), *flags(1, 2, 3)])[1] == 0
+        assert outbox.enter([*flags(4), mark(2)])[1] == 2
         assert [(one.topic, *numbers([one])) for one in outbox.first(9)] == [
             ("mark", 1), ("flag", 3), ("flag", 4), ("mark", 2)
         ]  # fmt: skip
-        assert outbox.enter([mark(number) for number in range(3, 8)]) == 5
+        assert outbox.enter([mark(number) for number in range(3, 8)])[1] == 5
         assert numbers(outbox.first(9)) == [4, 5, 6, 7]
 
 
@@ -165,7 +167,7 @@ async def test_a_full_disk_is_told_and_nothing_that_was_handed_in_is_lost(path: 
 async def test_what_finds_no_room_while_the_disk_writes_is_counted(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     loop, enter = asyncio.get_running_loop(), Outbox.enter
 
-    def flooded(outbox: Outbox, messages: Iterable[Kept]) -> int:
+    def flooded(outbox: Outbox, messages: Iterable[Kept]) -> tuple[list[Kept], int]:
         flood = asyncio.run_coroutine_threadsafe(hand_in(flags(*range(2, 5003))), loop)
         flood.result()
         return enter(outbox, messages)

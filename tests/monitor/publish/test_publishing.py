@@ -40,6 +40,10 @@ async def test_flags_arrive_in_order_each_with_an_id_and_then_the_state_is_offli
     assert len({one["id"] for one in flags}) == len(flags)
     assert max(flags, key=lambda one: one["revision"] * (one["number"] == 1))["end_s"] == 0.3
     assert listener.of("tally")[-1]["rpm"] == 800.0
+    last = listener.of("state")[-1]
+    assert last["messages_waiting"] == 0
+    newest = {one["number"]: one["id"] for one in sorted(flags, key=lambda one: one["revision"])}
+    assert {one["number"]: one["id"] for one in last["flags"]} == newest
 
 
 async def test_what_an_absent_broker_did_not_get_is_said_and_sent_by_the_next_run(absent: Mosquitto) -> None:
