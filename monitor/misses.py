@@ -8,6 +8,7 @@ from monitor.rate_words import percent
 from monitor.rates import drive_to_clear
 from monitor.standing import Standing
 from monitor.tally import CylinderTally
+from monitor.text import span
 
 Coils = dict[tuple[int, ...], CylinderTally]
 
@@ -68,7 +69,7 @@ def _drive(chosen: Coils, standing: Standing) -> Iterator[str]:
     if drive is None:
         return
     who = _name(coil) if len(chosen) == 1 else "each cylinder"
-    lasts = f", {drive.minutes:.1f} min at {rpm:.0f} rpm" if drive.minutes is not None else ""
+    lasts = f", {span(60 * drive.minutes)} at {rpm:.0f} rpm" if drive.minutes is not None else ""
     yield (
         f"To show a repair, under the same conditions: {drive.turns:,} turns of {who} without a miss "
         f"({drive.revolutions:,} revolutions{lasts}) put the rate below {percent(rate)} % with 95 % confidence."

@@ -34,6 +34,10 @@ class InBrowser(Dashboard):
         """Draw the line of keys, which is left out while the keyboard is elsewhere."""
         self.refresh_bindings()
 
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """A page is closed by its browser, and rings nothing that could be muted."""
+        return action not in ("quit", "mute") and super().check_action(action, parameters)
+
 
 async def view(path: Path, heard: Callable[[], object]) -> None:
     """Draw until the browser leaves, or there is nobody any more to ask."""

@@ -140,6 +140,10 @@ class Dashboard(App[None]):
         """Share the rows out anew."""
         self._arrange(event.size.height)
 
+    def picture(self) -> Picture:
+        """What there is to draw now."""
+        return Picture(self._watched.snapshot(), self._watched.source(), self._turns_per_column, self._is_muted)
+
     def pull(self) -> None:
         """Draw the state of now, if it is another than the one on the screen."""
         if is_gone():
@@ -148,7 +152,7 @@ class Dashboard(App[None]):
         screens = self.screen_stack  # none any more while it ends
         if not screens or not has_room():
             return
-        picture = Picture(self._watched.snapshot(), self._watched.source(), self._turns_per_column, self._is_muted)
+        picture = self.picture()
         self._alarm.is_muted = self._is_muted or isinstance(screens[-1], Flex)  # the flex test has a bell of its own
         self._send(self._alarm.take(picture, time.monotonic()))
         if (picture, is_loaded()) == (self._shown, self._had_bounds):
@@ -197,12 +201,12 @@ class Dashboard(App[None]):
     def action_flex(self) -> None:
         """Count and ring what lets go while harness and connectors are moved."""
         if self._flex is not None:
-            self.push_screen(Flex(self._watched, self._flex))
+            self.push_screen(Flex(self.picture, self._flex))
 
     def action_trace(self, time_s: float | None = None) -> None:
         """Look at the samples themselves, the newest or those around a moment."""
         if self._traced is not None:
-            self.push_screen(Trace(self._watched, *self._traced, time_s))
+            self.push_screen(Trace(self.picture, *self._traced, time_s))
 
     def on_pointed(self, message: Pointed) -> None:
         """Look at the samples around what was clicked."""
@@ -214,7 +218,7 @@ class Dashboard(App[None]):
 
     def action_big(self) -> None:
         """Draw what matters large."""
-        self.push_screen(Big(self._watched))
+        self.push_screen(Big(self.picture))
 
     def action_mute(self) -> None:
         """Let bell and notification rest, or not."""

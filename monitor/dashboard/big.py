@@ -1,5 +1,6 @@
 """Big figures: the verdict and a tile a cylinder, to be read across the bay."""
 
+from collections.abc import Callable
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -11,7 +12,7 @@ from monitor.dashboard.big_tiles import tile_lines
 from monitor.dashboard.block_letters import block_letters, cells_high, cells_wide
 from monitor.dashboard.engine import engine_word
 from monitor.dashboard.panel import Panel
-from monitor.dashboard.picture import Picture, Watched
+from monitor.dashboard.picture import Picture
 from monitor.dashboard.sheet import Sheet
 from monitor.dashboard.status import engine_line, source_line
 from monitor.dashboard.verdict import STYLE, Verdict, verdict
@@ -37,9 +38,9 @@ class Big(Sheet):
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("b", "leave", "back", show=False)]
 
-    def __init__(self, watched: Watched) -> None:
+    def __init__(self, picture: Callable[[], Picture]) -> None:
         super().__init__()
-        self._watched = watched
+        self._picture = picture
 
     def compose(self) -> ComposeResult:
         """Lines and keys."""
@@ -48,7 +49,7 @@ class Big(Sheet):
 
     def pull(self) -> None:
         """Draw the state of now."""
-        self.query_one(BigLines).show(Picture(self._watched.snapshot(), self._watched.source()))
+        self.query_one(BigLines).show(self._picture())
 
 
 def big_lines(picture: Picture, width: int, height: int) -> list[Content]:

@@ -1,6 +1,6 @@
 """Where to look: what is suspected, how surely, and what to measure next."""
 
-from textwrap import wrap
+from textwrap import shorten, wrap
 
 from textual.content import Content
 
@@ -32,7 +32,7 @@ def finding_lines(snapshot: Snapshot, width: int, rows: int) -> list[Content]:
     texts = [line for text, style in _parts(snapshot, rows) for line in _wrapped(text, style, width)]
     if len(texts) > rows:
         text, style = texts[rows - 1]
-        texts[rows - 1] = (f"{text[: max(width - 12, 0)]} … d: all", style)
+        texts[rows - 1] = (shorten(f"{text} and more", max(width - 3, 12), placeholder=" … d: all"), style)
     return [Content.styled(fit(f" {text}", width), style) for text, style in texts[:rows]]
 
 

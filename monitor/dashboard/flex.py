@@ -1,5 +1,6 @@
 """The flex test on the screen and to the ear: eyes stay on the harness."""
 
+from collections.abc import Callable
 from textwrap import wrap
 from typing import ClassVar
 
@@ -10,7 +11,7 @@ from textual.widgets import Footer
 
 from monitor.dashboard.palette import BLACK, BLUISH_GREEN, INK, QUIET, VERMILLION
 from monitor.dashboard.panel import Panel
-from monitor.dashboard.picture import Picture, Watched
+from monitor.dashboard.picture import Picture
 from monitor.dashboard.sheet import Sheet
 from monitor.flex.flex_test import FlexTest, WireTally
 from monitor.snapshot import Snapshot
@@ -104,9 +105,9 @@ class Flex(Sheet):
         Binding("a", "anew", "begin anew"),
     ]
 
-    def __init__(self, watched: Watched, flex: FlexTest) -> None:
+    def __init__(self, picture: Callable[[], Picture], flex: FlexTest) -> None:
         super().__init__()
-        self._watched, self._flex = watched, flex
+        self._picture, self._flex = picture, flex
         self._bell = Bell()
 
     def compose(self) -> ComposeResult:
@@ -125,7 +126,7 @@ class Flex(Sheet):
 
     def pull(self) -> None:
         """Draw the count of now, and let it be heard."""
-        self.query_one(FlexLines).show(Picture(self._watched.snapshot(), self._watched.source()))
+        self.query_one(FlexLines).show(self._picture())
         if self._bell.rings(self._flex.count, is_lost=any(wire.is_lost for wire in self._flex.wires)):
             self.app.bell()
 

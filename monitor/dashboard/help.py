@@ -3,7 +3,7 @@
 from monitor.cautions import CAUTIONS
 
 _GLYPHS = """\
-LANES  one a cylinder, in firing order; one column a turn, newest right
+LANES  one a cylinder, in firing order; newest turn right, 1 to 8 a column
   ·    acknowledged: called (or its call is not connected) and answered
   X    unacknowledged: called, no answer; or no answer in its turn
   O    uncommanded: its control is connected, and it was not called
@@ -18,7 +18,7 @@ FLAGS  X fault   ! warning   i information   ▼ your mark; newest first
 
 _KEYS = """\
 KEYS   q quit   ? this page   m mark: I felt it now   d where to look
-       b big figures   c turns in one column: 1, 2, 4, 8, as fits
+       b big figures   c turns in a column: 1, 2, 4, 8, as fits
        z mute or not   page up, page down, wheel: newer, older flags"""
 
 _SAMPLE_KEYS = """\

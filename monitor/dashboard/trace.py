@@ -1,5 +1,6 @@
 """The trace view: all inputs aligned, looked at by keys while the analysis goes on."""
 
+from collections.abc import Callable
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -9,7 +10,7 @@ from textual.events import Click, MouseScrollDown, MouseScrollUp
 from textual.widgets import Footer
 
 from monitor.dashboard.panel import Panel
-from monitor.dashboard.picture import Picture, Watched
+from monitor.dashboard.picture import Picture
 from monitor.dashboard.sheet import Sheet
 from monitor.dashboard.trace_lines import LEFT, Looked, dots, lanes_shown, trace_lines
 from monitor.hookup import Hookup
@@ -92,10 +93,12 @@ class Trace(Sheet):
         Binding("i", "inputs", "inputs"),
     ]
 
-    def __init__(self, watched: Watched, store: TraceStore, hookup: Hookup, time_s: float | None = None) -> None:
+    def __init__(
+        self, picture: Callable[[], Picture], store: TraceStore, hookup: Hookup, time_s: float | None = None
+    ) -> None:
         super().__init__()
-        self._watched, self._store = watched, store
-        self._panel = TracePanel(store, hookup, first_view(store, hookup, watched.snapshot().rpm))
+        self._picture, self._store = picture, store
+        self._panel = TracePanel(store, hookup, first_view(store, hookup, picture().snapshot.rpm))
         if time_s is not None:
             self._view.go_to(store.index(time_s))
 
@@ -106,7 +109,7 @@ class Trace(Sheet):
 
     def pull(self) -> None:
         """Draw what is kept now."""
-        self._panel.show(Picture(self._watched.snapshot(), self._watched.source()))
+        self._panel.show(self._picture())
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Leafing through the inputs is offered where they do not all fit."""
@@ -155,7 +158,7 @@ class Trace(Sheet):
     def action_jump(self, way: int) -> None:
         """Go to the flag or mark before or after the cursor."""
         view = self._view
-        index = next_moment(self._store, self._watched.snapshot(), view.cursor, way)
+        index = next_moment(self._store, self._picture().snapshot, view.cursor, way)
         if index is None:
             self._panel.message = f"no {'later' if way > 0 else 'earlier'} flag or mark"
         else:

@@ -104,12 +104,12 @@ class Casebook:
     def findings(self, tallies: Mapping[int, CylinderTally], coverage: float) -> tuple[Finding, ...]:
         """Where to look, as `findings` of `evidence`, for a screen that asks ten times a second.
 
-        Thought over only when a flag came or went, or counts have grown by some per cent since; without the speeds and
-        voltages that misses keep to.
+        Thought over only when a flag came or went or a turn was counted; without the speeds and voltages that misses
+        keep to.
         """
         misses = sum(tally.misses for tally in tallies.values())
         turns = sum(sum(tally.outcomes.values()) for tally in tallies.values())
-        key = (self._changes, _roughly(misses), _roughly(turns))
+        key = (self._changes, misses, turns)
         if self._known is None or self._known[0] != key:
             self._known = key, findings(self.evidence(tallies, coverage, with_bands=False))
         return self._known[1]
@@ -161,9 +161,3 @@ class Casebook:
     def _seen(self, key: _Key, flag: Flag) -> Seen:
         flags, times, first_s = self._past.get(key, (0, 0, flag.start_s))
         return Seen(*key, flags + 1, times + flag.count, first_s, flag.start_s, flag.end_s is None, flag.detail)
-
-
-def _roughly(count: int) -> tuple[int, int]:
-    """A count by its two leading digits and the number of digits left out."""
-    step = max(len(str(count)) - 2, 0)
-    return count // 10**step, step

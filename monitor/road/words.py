@@ -23,7 +23,7 @@ def mark_line(mark: Mark, now: Snapshot) -> str:
 
 
 def status_line(now: Snapshot, source: SourceView) -> str:
-    """How it stands; what is wrong with source, disk or network comes first."""
+    """How it stands; what is wrong with source or disk comes first, then what matters most on a narrow terminal."""
     turns = sum(view.counts.opportunities for view in now.cylinders)
     missed = [f"cylinder {cylinder}: {misses}" for cylinder, misses in missed_by_cylinder(now).items()]
     facts = [
@@ -33,9 +33,9 @@ def status_line(now: Snapshot, source: SourceView) -> str:
         "speed unknown" if now.rpm is None else f"{now.rpm:.0f} rpm",
         counted(turns, "turn"),
         f"missed {', '.join(missed) or 'none'}",
+        *_unobserved(now),
         f"flags {now.flags_raised}",
-        f"coverage {share(now.coverage)}",
-        f"lost samples {now.lost_samples}",
+        *([plain(source.publishing)] if source.publishing else []),
     ]
     return "  ".join(facts)
 
@@ -49,7 +49,14 @@ def missed_by_cylinder(now: Snapshot) -> dict[int, int]:
 def _troubles(source: SourceView) -> list[str]:
     lost = f"LOST for {span(source.outage_s or 0.0)}" if source.state is SourceState.LOST else ""
     disk = f"DISK {plain(source.disk)}" if source.disk else ""
-    return [words for words in (lost, disk, plain(source.publishing)) if words]
+    return [words for words in (lost, disk) if words]
+
+
+def _unobserved(now: Snapshot) -> list[str]:
+    """What of the time was not seen, where that is any."""
+    if now.coverage >= 1 and not now.lost_samples:
+        return []
+    return [f"coverage {share(now.coverage)}", f"lost samples {now.lost_samples}"]
 
 
 def _what(flag: Flag) -> str:

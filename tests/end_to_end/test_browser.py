@@ -81,7 +81,7 @@ async def test_phone_and_tablet_show_the_fault_and_mark_it_and_learn_of_the_end(
 async def shows_the_fault(page: Page, url: str) -> None:
     """In words and in its colour; and all that is needed for it came from there."""
     await page.read_until("CYLINDER 4")
-    await page.read_until("quit")  # in the line of keys, drawn once the page has the keyboard
+    await page.read_until("details")  # in the line of keys, drawn once the page has the keyboard
     assert await share_of(VERMILLION, page) > 0.02
     assert [one for one in page.asked if not one.startswith(url)] == []
 

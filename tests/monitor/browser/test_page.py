@@ -24,7 +24,7 @@ async def test_a_button_opens_a_page_a_swipe_turns_it_and_a_button_leads_back(tm
             chromium(tmp_path / "profile") as browser,
             browser.page(url, LYING_PHONE, is_touch=True) as phone,
         ):
-            await phone.read_until("quit")
+            await phone.read_until("details")
             await phone.tap('[data-key="?"]')
             await phone.read_until("LANES")
             phone.drawn = b""

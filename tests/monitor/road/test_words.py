@@ -15,14 +15,19 @@ from tests.monitor.dashboard.pictures import cylinder, miss, snapshot, source
 def test_the_state_fits_one_line_and_names_who_missed() -> None:
     views = (cylinder(1, (ANSWERED, ANSWERED)), cylinder(4, (ANSWERED, MISSED)))
     line = status_line(replace(snapshot(0), cylinders=views, flags_raised=1), source())
-    assert line == "0:01:01  running  812 rpm  4 turns  missed cylinder 4: 1  flags 1  coverage 100 %  lost samples 0"
+    assert line == "0:01:01  running  812 rpm  4 turns  missed cylinder 4: 1  flags 1"
+    partly = status_line(replace(snapshot(0), cylinders=views, coverage=0.98765, lost_samples=70), source())
+    assert (
+        partly == "0:01:01  running  812 rpm  4 turns  missed cylinder 4: 1  coverage 98.76 %  lost samples 70  flags 0"
+    )
     assert "missed none" in status_line(snapshot(6), source())
     assert "speed unknown" in status_line(snapshot(rpm=None), source())
 
 
 def test_what_is_wrong_comes_first() -> None:
     troubled = source(state=SourceState.LOST, outage_s=12.4, disk="samples: full", publishing="mqtt: 14 waiting")
-    assert status_line(snapshot(), troubled).startswith("LOST for 12 s  DISK samples: full  mqtt: 14 waiting  0:01:01")
+    assert status_line(snapshot(), troubled).startswith("LOST for 12 s  DISK samples: full  0:01:01")
+    assert status_line(snapshot(), troubled).endswith("  mqtt: 14 waiting")
 
 
 def test_a_flag_is_one_line_whatever_stands_in_it() -> None:
