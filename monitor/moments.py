@@ -24,12 +24,12 @@ class Moment:
 def before_flag(flag: Flag) -> Moment:
     """The place from which a flag can be seen coming."""
     where = f" cyl {flag.cylinder}" if flag.cylinder is not None else f" {flag.input}" if flag.input else ""
-    return Moment(max(flag.start_s - BEFORE_S, 0.0), f"{flag.kind}{where} at {elapsed(flag.start_s)}")
+    return Moment(max(flag.start_s - BEFORE_S, 0.0), f"{elapsed(flag.start_s)} {flag.kind}{where}")
 
 
 def before_mark(mark: Mark) -> Moment:
     """The place from which all can be seen that was felt when somebody marked it: people are late."""
-    return Moment(max(mark.time_s - LATE_S - BEFORE_S, 0.0), f"mark by {mark.by} at {elapsed(mark.time_s)}")
+    return Moment(max(mark.time_s - LATE_S - BEFORE_S, 0.0), f"{elapsed(mark.time_s)} mark by {mark.by}")
 
 
 class Moments:

@@ -57,13 +57,19 @@ class SupplyWatch:
     def _judge_sag(self, firing: Firing, sag_v: float) -> None:
         limit = self._limits.supply_sag_v
         if sag_v > limit:
-            ohms = self._ohms.setdefault(firing.cylinder, deque(maxlen=50))
-            ohms.append(sag_v / _charge_a(firing, sag_v))
-            detail = f"feed falls by {sag_v:.2f} V (limit {limit:g} V) while charging; {_resistance(ohms, firing)}"
+            detail = f"feed falls by {sag_v:.2f} V (limit {limit:g} V) while charging; {self._cause(firing, sag_v)}"
             self._note(Kind.SUPPLY_SAG, Severity.FAULT, firing.time_s, detail, firing.cylinder)
         elif sag_v < limit - _HYSTERESIS_V:
             self._ohms.pop(firing.cylinder, None)
             self._book.clear(Kind.SUPPLY_SAG, firing.time_s, cylinder=firing.cylinder, input=self._input)
+
+    def _cause(self, firing: Firing, sag_v: float) -> str:
+        """What the fall points to: a resistance, but not where the feed was gone."""
+        if (firing.supply_low_v or 0.0) < self._limits.supply_dropout_v:
+            return f"gone, at {firing.supply_low_v:.2f} V, rather than weak"
+        ohms = self._ohms.setdefault(firing.cylinder, deque(maxlen=50))
+        ohms.append(sag_v / _charge_a(firing, sag_v))
+        return _resistance(ohms, firing)
 
     def _judge_level(self, at_s: float, level_v: float, speed_rpm: float) -> None:
         """Judge against the battery where it is connected, for then the starter's load is no excuse nor a fault."""

@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from monitor.setup import Role
@@ -153,6 +153,17 @@ def wire(text: str) -> tuple[str, Lead]:
         raise Misunderstood(f"{_quoted(text)} says something twice; write it like in2=control:1:x10")
     found = lead(" ".join([word, *whose]))
     return name.strip(), Lead(found.role, found.cylinders, scale(factors[0]) if factors else None)
+
+
+def wires(texts: Iterable[str]) -> dict[str, Lead]:
+    """What each input is, each said once."""
+    found: dict[str, Lead] = {}
+    for text in texts:
+        name, meant = wire(text)
+        if name in found:
+            raise Misunderstood(f"{_quoted(text)} says anew what {_quoted(name)} is; an input has one wire")
+        found[name] = meant
+    return found
 
 
 def _quoted(text: str) -> str:

@@ -78,7 +78,7 @@ def _said(wishes: Wishes) -> tuple[Answers, dict[str, typed.Lead]]:
             count = len(wishes.order) if wishes.order.isdigit() else len(typed.numbers(wishes.order))
             order = typed.firing_order(count)(wishes.order)
             given |= {"layout": Layout("", len(order), (order,)), "order": order}
-        wires = dict(typed.wire(one) for one in wishes.wires)
+        wires = typed.wires(wishes.wires)
     except Misunderstood as error:
         raise click.UsageError(str(error)) from None
     if wishes.is_waste_spark:

@@ -18,6 +18,7 @@ from acquire.recording import RecordingWriter
 from drivers.registry import source_for
 from monitor.analysis import analyze_recording, print_result
 from monitor.entries import Entries
+from monitor.flags import Kind
 from monitor.ledger import LEDGER_NAME, Ledger
 from monitor.marks import Mark
 from monitor.recorded import recorded_beside
@@ -60,6 +61,13 @@ def test_presses_come_from_the_samples_and_keyed_marks_from_the_ledger_each_once
         (3.5, "key", "uphill"),
         (4.7, "marker in4", ""),
     ]
+
+
+def test_of_a_feed_that_was_gone_no_resistance_is_estimated() -> None:
+    found = analyze_recording("fixtures/feed-dropout", None)
+    sags = [one.detail for one in found.flags if one.kind is Kind.SUPPLY_SAG]
+    assert any(", at 0.04 V, rather than weak" in detail for detail in sags), sags
+    assert not any("ohm" in detail for detail in sags)
 
 
 def test_on_a_terminal_of_80_columns_no_word_and_no_figure_is_cut_short(tmp_path: Path) -> None:

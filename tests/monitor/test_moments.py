@@ -8,8 +8,8 @@ from monitor.moments import Moment, Moments, before_flag, before_mark
 
 def test_a_flag_is_seen_coming_for_a_second_and_a_mark_with_all_that_may_have_been_felt() -> None:
     flag = Flag(7, Kind.MISSING_ACKNOWLEDGEMENT, Severity.FAULT, 4, None, 754.2, 755.0, 3, "")
-    assert before_flag(flag) == Moment(753.2, "missing-acknowledgement cyl 4 at 0:12:34")
-    assert before_mark(Mark(1, 754.2, "key")) == Moment(750.2, "mark by key at 0:12:34")
+    assert before_flag(flag) == Moment(753.2, "0:12:34 missing-acknowledgement cyl 4")
+    assert before_mark(Mark(1, 754.2, "key")) == Moment(750.2, "0:12:34 mark by key")
 
 
 def test_what_comes_at_once_is_seen_from_the_first_sample() -> None:

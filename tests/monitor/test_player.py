@@ -94,7 +94,7 @@ async def test_keys_lead_from_flag_to_flag_and_stop_a_second_before_each() -> No
         replay = looked.replay
         replay.later()
         assert await looked.stands() == pytest.approx(1.5, abs=1 / RATE_HZ)
-        assert "next missing-acknowledgement cyl 4" in replay.source().replay
+        assert "missing-acknowledgement cyl 4" in replay.source().replay
         assert replay.source().state is SourceState.PAUSED
         replay.later()
         assert await looked.stands() == pytest.approx(5.0, abs=1 / RATE_HZ)
@@ -150,7 +150,7 @@ async def test_without_a_ledger_only_what_was_seen_is_jumped_to_and_it_says_so()
         assert looked.replay.source().replay == "no later flag or mark seen so far; no ledger tells of others"
         looked.replay.earlier()
         assert await looked.stands() < 7.5
-        assert "next m" in looked.replay.source().replay
+        assert "next 0:00:0" in looked.replay.source().replay
 
 
 async def test_recorded_marks_are_shown_when_their_moment_has_come_and_those_of_the_replay_stay_over_a_jump() -> None:
@@ -166,10 +166,10 @@ async def test_recorded_marks_are_shown_when_their_moment_has_come_and_those_of_
         assert replay.snapshot().marks == ()
         replay.later()
         assert await looked.stands() == pytest.approx(1.5, abs=1 / RATE_HZ)
-        assert replay.source().replay == "next mark by key at 0:00:05"
+        assert replay.source().replay == "next 0:00:05 mark by key"
         replay.later()
         assert await looked.stands() == pytest.approx(3.5, abs=1 / RATE_HZ)
-        assert replay.source().replay == "next mark by mqtt at 0:00:07"
+        assert replay.source().replay == "next 0:00:07 mark by mqtt"
         assert [mark.note for mark in replay.snapshot().marks] == ["hill"]
 
 

@@ -70,7 +70,7 @@ async def test_space_and_f_move_its_pace(monkeypatch: pytest.MonkeyPatch, drive:
 async def test_k_goes_back_to_where_the_flag_is_about_to_come_and_steps_let_it_come(
     monkeypatch: pytest.MonkeyPatch, drive: Path
 ) -> None:
-    rows = shown_to(monkeypatch, ("0:00:07/0:00:08", "k"), ("next missing-ack", "n " * 14), ("CYLINDER 4", "q"))
+    rows = shown_to(monkeypatch, ("0:00:07/0:00:08", "k"), ("next 0:00:0", "n " * 14), ("CYLINDER 4", "q"))
     assert await shown(drive, Pace(StandingClock()), 7.0) == 0
     assert "0:00:01/0:00:08" in rows[1]
 

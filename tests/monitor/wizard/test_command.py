@@ -75,6 +75,7 @@ def test_what_was_said_and_is_not_what_the_samples_show_is_doubted(run: Run, tmp
     ("arguments", "words"),
     [
         ((), "How do the cylinders lie? Give --order"),
+        (("--wire", "in1=feed", "--wire", "in1=answers"), "an input has one wire"),
         (("--yes",), "How do the cylinders lie? Give --order"),
         (("--order", "1-3-4-2"), "Give --wire"),
         (("--order", "1-3-4"), "must name each of 1-2-3 once"),
