@@ -1,6 +1,6 @@
 """Where to look: what is suspected, how surely, and what to measure next."""
 
-from textwrap import shorten, wrap
+from textwrap import wrap
 
 from textual.content import Content
 
@@ -15,6 +15,8 @@ from monitor.text import elapsed, fit, plain
 _MISSES = (Kind.MISSING_ACKNOWLEDGEMENT, Kind.MISSING_COMMAND)
 _BECAUSE_FROM = 7
 """Rows from which the reason is shown as well; what to do next comes first."""
+
+_MORE = " … d: all"
 
 
 class Findings(Panel):
@@ -32,7 +34,7 @@ def finding_lines(snapshot: Snapshot, width: int, rows: int) -> list[Content]:
     texts = [line for text, style in _parts(snapshot, rows) for line in _wrapped(text, style, width)]
     if len(texts) > rows:
         text, style = texts[rows - 1]
-        texts[rows - 1] = (shorten(f"{text} and more", max(width - 3, 12), placeholder=" … d: all"), style)
+        texts[rows - 1] = (_with_more(text, width - 2), style)
     return [Content.styled(fit(f" {text}", width), style) for text, style in texts[:rows]]
 
 
@@ -57,6 +59,12 @@ def _since(snapshot: Snapshot) -> str:
 
 def _wrapped(text: str, style: str, width: int) -> list[tuple[str, str]]:
     return [(line, style) for line in wrap(plain(text), max(width - 2, 1))]
+
+
+def _with_more(text: str, width: int) -> str:
+    """As many whole words as leave room to say where the rest is."""
+    room = max(width - len(_MORE), 0)
+    return (text if len(text) <= room else text[: room + 1].rpartition(" ")[0]) + _MORE
 
 
 def whole_text(found: tuple[Finding, ...]) -> str:
