@@ -147,9 +147,9 @@ class Outbox:
 
     def unsent(self) -> int:
         """How many of them were not acknowledged on this connection."""
-        query = "SELECT count(*) FROM waiting LEFT JOIN sent USING (position, revision) WHERE at_s IS NULL"
+        acknowledged = "SELECT count(*) FROM sent JOIN waiting USING (position, revision)"
         with self._told():
-            return int(self._book.execute(query).fetchone()[0])
+            return self.count() - int(self._book.execute(acknowledged).fetchone()[0])
 
     def close(self) -> None:
         """Fold the write-ahead file in. Safe to call twice."""
