@@ -127,11 +127,11 @@ class Outbox:
         with self._told():
             self._book.execute("DELETE FROM sent")
 
-    def strike(self, until_s: float) -> None:
-        """Strike out what was acknowledged by then; nothing is written where that is nothing."""
+    def strike(self, until_s: float) -> bool:
+        """Strike out what was acknowledged by then; whether that was anything, and so anything was written."""
         with self._told():
             if not self._book.execute("SELECT 1 FROM sent WHERE at_s <= ? LIMIT 1", (until_s,)).fetchone():
-                return
+                return False
         with self._transaction():
             self._book.execute(
                 "DELETE FROM waiting WHERE (position, revision) IN"
@@ -139,17 +139,18 @@ class Outbox:
                 (until_s,),
             )
             self._book.execute("DELETE FROM sent WHERE at_s <= ?", (until_s,))
+        return True
 
     def count(self) -> int:
         """How many are not struck out."""
         with self._told():
             return int(self._book.execute("SELECT count(*) FROM waiting").fetchone()[0])
 
-    def unsent(self) -> int:
-        """How many of them were not acknowledged on this connection."""
-        acknowledged = "SELECT count(*) FROM sent JOIN waiting USING (position, revision)"
+    def acknowledged(self) -> int:
+        """How many of them the broker has acknowledged on this connection."""
+        query = "SELECT count(*) FROM sent JOIN waiting USING (position, revision)"
         with self._told():
-            return self.count() - int(self._book.execute(acknowledged).fetchone()[0])
+            return int(self._book.execute(query).fetchone()[0])
 
     def close(self) -> None:
         """Fold the write-ahead file in. Safe to call twice."""

@@ -39,7 +39,7 @@ class Room:
         self.trouble = ""
         self.on_stored: Callable[[Sequence[Kept]], object] = lambda _: None
         """Told what waits on the disk from now on, with its revisions."""
-        self.waiting = outbox.unsent()
+        self.waiting = outbox.count()
         """How many the broker has not acknowledged."""
         self.left = outbox.count()
         """How many will be sent again where the connection breaks."""
@@ -104,6 +104,7 @@ class Room:
     def _enter(self, batch: list[Kept]) -> list[Kept]:
         entered, dropped = self._outbox.enter(batch)
         self._dropped_by_outbox += dropped
+        self.trouble = ""
         self._count()
         return entered
 
@@ -116,12 +117,13 @@ class Room:
         self._count()
 
     def _strike(self, until_s: float) -> None:
-        self._outbox.strike(until_s)
+        if self._outbox.strike(until_s):
+            self.trouble = ""
         self._count()
 
     def _count(self) -> None:
-        self.waiting, self.left = self._outbox.unsent(), self._outbox.count()
-        self.trouble = ""
+        self.left = self._outbox.count()
+        self.waiting = self.left - self._outbox.acknowledged()
 
     async def _try(self, work: Callable[P, object], *args: P.args, **kwargs: P.kwargs) -> bool:
         try:
