@@ -48,6 +48,13 @@ def default_reserve(folder: Path) -> int:
     return min(RESERVE_BYTES, int(shutil.disk_usage(folder).total * RESERVE_SHARE))
 
 
+def no_room(folder: Path, reserve_bytes: int, what: str) -> OSError:
+    """Make the error that says what may not take the last of the disk where a folder is."""
+    size = f"{reserve_bytes / 1e6:.0f} MB" if reserve_bytes >= 1e6 else f"{reserve_bytes / 1e3:.0f} kB"
+    words = f"the disk is full but for the last {size}, and no {what} may take those"
+    return OSError(errno.ENOSPC, words, str(folder))
+
+
 class DiskGuard:
     """Makes room for sample files. Everything here is called in the thread that writes.
 
@@ -76,7 +83,7 @@ class DiskGuard:
             spare += self._drop(closed[0])
             closed.popleft()
         if min(granted, spare) < wanted_bytes * WORTH_BEGINNING:
-            raise OSError(errno.ENOSPC, self._refusal(), str(folder))
+            raise no_room(folder, self._reserve_bytes, "samples")
         return min(granted, spare)
 
     def _may_go(self, stretch: Stretch) -> bool:
@@ -88,8 +95,3 @@ class DiskGuard:
         samples = stretch.end_index - stretch.first_index
         self._tell(Dropped(stretch.first_index, samples, f"{stretch.path.name} deleted to make room on the disk"))
         return stretch.file_bytes
-
-    def _refusal(self) -> str:
-        reserve = self._reserve_bytes
-        size = f"{reserve / 1e6:.0f} MB" if reserve >= 1e6 else f"{reserve / 1e3:.0f} kB"
-        return f"the disk is full but for the last {size}, and no samples may take those"

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from acquire.block import StreamInfo
 from acquire.errors import CoilcallError, FormatError
+from acquire.recording_guard import default_reserve, no_room
 from monitor.clip_cut import cut_clip
 from monitor.clip_plan import ClipPlan, Span
 from monitor.disk_terms import DiskTerms
@@ -13,6 +14,9 @@ from monitor.disk_thread import in_thread
 from monitor.entries import Clip
 from monitor.flags import Flag
 from monitor.trouble import Trouble
+
+LEDGERS_SHARE = 4
+"""One part in so many of the reserve is left to the ledger, which outlives clips as it outlives samples."""
 
 
 class Clips:
@@ -23,7 +27,7 @@ class Clips:
     """
 
     def __init__(self, folder: Path, info: StreamInfo, terms: DiskTerms, owner: ThreadPoolExecutor) -> None:
-        self._folder, self._info, self._owner = folder, info, owner
+        self._folder, self._info, self._terms, self._owner = folder, info, terms, owner
         self._rate_hz = info.sample_rate_hz
         self._flags_seen = 0
         self.plan = ClipPlan(info.sample_rate_hz, terms.surroundings)
@@ -56,7 +60,7 @@ class Clips:
 
     async def _cut(self, span: Span) -> Clip | None:
         try:
-            clip = await in_thread(self._owner, cut_clip, self._folder, self._info, span)
+            clip = await in_thread(self._owner, self._cut_where_there_is_room, span)
         except FormatError as error:  # no further try would read it
             self.trouble.last_reason, clip = str(error), None
             self.plan.given_up += 1
@@ -66,3 +70,12 @@ class Clips:
         self.trouble.over()
         self.plan.done(span)
         return clip
+
+    def _cut_where_there_is_room(self, span: Span) -> Clip | None:
+        """Blocks on the disk. Raises OSError, CoilcallError."""
+        asked = self._terms.reserve_bytes
+        left_alone = (default_reserve(self._folder) if asked is None else asked) // LEDGERS_SHARE
+        clip_bytes = (span.end_index - span.first_index) * len(self._info.channels) * self._info.dtype.itemsize
+        if self._terms.free(self._folder) - clip_bytes < left_alone:
+            raise no_room(self._folder, left_alone, "clips")
+        return cut_clip(self._folder, self._info, span)

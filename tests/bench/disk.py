@@ -29,7 +29,9 @@ from tests.bench.truth import Book, Row, Samples, analysed, book_in, samples_in,
 RATE_HZ = 20_000
 LIMIT_KB = 1000
 LONGEST_S = 40.0
-ENGINE = f"duration=20&rate={RATE_HZ}&rpm=1500&seed=7&fault=no-answer,cylinder=4,probability=0.05"
+FIVEFOLD = "pace=0&rest_s=0.1"
+"""Some five times as fast as real time."""
+ENGINE = f"duration=20&rate={RATE_HZ}&rpm=600&seed=7&fault=no-answer,cylinder=4,probability=0.05"
 SET_BACK = r"""
 #define _GNU_SOURCE
 #include <dlfcn.h>
@@ -77,10 +79,10 @@ class Left:
 class Log:
     """A `log` that runs in a folder, over samples drawn again for the judgement; what it says goes to a file."""
 
-    def __init__(self, kept: Path, scratch: Path, where: str, *, paced: bool, around: Sequence[str]) -> None:
+    def __init__(self, kept: Path, scratch: Path, where: str, *, pace: str, around: Sequence[str]) -> None:
         self.kept = kept
         self._told, self._said = scratch / f"told{where}", scratch / f"said{where}"
-        address = f"tests.bench.sources:engine?told={self._told}&pace={int(paced)}&{ENGINE}"
+        address = f"tests.bench.sources:engine?told={self._told}&{pace}&{ENGINE}"
         program = [sys.executable, "-c", "from monitor.cli import main; main()", "log", address, where, str(kept)]
         with self._said.open("wb") as said:
             self.process = subprocess.Popen([*around, *program], stdout=subprocess.DEVNULL, stderr=said)
@@ -127,10 +129,10 @@ class Log:
 
 @contextmanager
 def logging(
-    kept: Path, scratch: Path, where: str = "--to", *, paced: bool = True, around: Sequence[str] = ()
+    kept: Path, scratch: Path, where: str = "--to", *, pace: str = "pace=1", around: Sequence[str] = ()
 ) -> Iterator[Log]:
     """A log that does not outlive the block; `around` runs it."""
-    running = Log(kept, scratch, where, paced=paced, around=around)
+    running = Log(kept, scratch, where, pace=pace, around=around)
     try:
         yield running
     finally:
@@ -197,7 +199,8 @@ def read_only(place: Path) -> Iterator[Path]:
 
 def full(scratch: Path) -> Left:
     """The disk is too small for it all."""
-    with small_disk(scratch / "disk", "2m") as disk, logging(disk / "kept", scratch, paced=False) as log:
+    # Slow enough for the book to be written many times meanwhile, as it is when time is real.
+    with small_disk(scratch / "disk", "2m") as disk, logging(disk / "kept", scratch, pace=FIVEFOLD) as log:
         return log.end(None)
 
 
@@ -216,7 +219,7 @@ def filled_by_others(scratch: Path) -> Left:
 def files_limited(scratch: Path) -> Left:
     """No file may grow beyond a limit."""
     limited = ["bash", "-c", f'ulimit -f {LIMIT_KB}; exec "$@"', "bash"]
-    with logging(scratch / "kept", scratch, paced=False, around=limited) as log:
+    with logging(scratch / "kept", scratch, pace="pace=0", around=limited) as log:
         return log.end(None)
 
 

@@ -19,6 +19,7 @@ from pathlib import Path
 
 from acquire.errors import CoilcallError
 from acquire.recording import read_blocks, read_info
+from acquire.recording_guard import RESERVE_SHARE
 from drivers.address import parse_address
 from drivers.simulated.options import engine_from
 from monitor.disk_terms import DiskTerms
@@ -61,7 +62,8 @@ class Memory:
 async def run(source: Repeated, folder: Path, hours: float, room_bytes: float) -> list[Memory]:
     """Log it to the end; the memory after each hour of samples."""
     after: list[Memory] = []
-    disk = DiskTerms(reserve_bytes=0, free=lambda kept: max(int(room_bytes) - occupied_bytes(kept), 0))
+    reserve_bytes = int(room_bytes * RESERVE_SHARE)
+    disk = DiskTerms(reserve_bytes=reserve_bytes, free=lambda kept: max(int(room_bytes) - occupied_bytes(kept), 0))
     try:
         async with session(source, Options(folder=folder, disk=disk)) as running:
             while not running.ended.is_set():

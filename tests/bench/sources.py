@@ -1,6 +1,7 @@
 """Sources for campaigns. Each writes down how far it has come, for whoever looks on from another process.
 
-tests.bench.sources:engine?told=FILE&…     the simulated engine, with the keys of drivers/simulated/options.py
+tests.bench.sources:engine?told=FILE&…     the simulated engine, with the keys of drivers/simulated/options.py;
+                                           with `rest_s` it rests so long after each block
 tests.bench.sources:repeated?told=FILE&…   `duration` seconds of it over and over: costs next to nothing at any rate
 """
 
@@ -28,8 +29,9 @@ _STEP = struct.Struct("<qd")
 class Told:
     """A source that appends to a file, before each block it gives, the block's end and the monotonic time."""
 
-    def __init__(self, inner: Source, path: Path) -> None:
-        self._inner, self._path = inner, path
+    def __init__(self, inner: Source, path: Path, rest_s: float = 0.0) -> None:
+        self._inner, self._path, self._rest_s = inner, path, rest_s
+        self._stop = Event()
 
     def open(self) -> StreamInfo:
         return self._inner.open()
@@ -39,8 +41,10 @@ class Told:
             for block in self._inner.blocks():
                 file.write(_STEP.pack(block.end_index, time.monotonic()))
                 yield block
+                self._stop.wait(self._rest_s)
 
     def close(self) -> None:
+        self._stop.set()
         self._inner.close()
 
 
@@ -116,7 +120,8 @@ def drawn(engine: SimulatedEngine) -> tuple[StreamInfo, Counts]:
 
 def engine(address: Address) -> Told:
     """The simulated engine, telling how far it has come."""
-    return Told(engine_from(_without(address, "told")), _told(address))
+    plain = engine_from(_without(address, "told", "rest_s"))
+    return Told(plain, _told(address), address.number("rest_s", 0.0))
 
 
 def repeated(address: Address) -> Told:
@@ -126,8 +131,8 @@ def repeated(address: Address) -> Told:
     return Told(Repeated(*drawn(stretch), clock=SystemClock()), _told(address))
 
 
-def _without(address: Address, key: str) -> Address:
-    query = {name: values for name, values in address.query.items() if name != key}
+def _without(address: Address, *keys: str) -> Address:
+    query = {name: values for name, values in address.query.items() if name not in keys}
     return replace(address, path="", query=MappingProxyType(query))
 
 

@@ -245,7 +245,9 @@ async def test_on_a_disk_nearly_full_the_oldest_samples_go_and_what_surrounds_fl
     source, disk, folder = Fed(), Disk(), tmp_path / "drive"
     near = Surroundings(before_s=0.4, after_s=0.2, late_s=0.5)
     short = Rollover(max_s=0.5)
-    async with kept(folder, source, disk, free=small, reserve_bytes=0, rollover=short, surroundings=near) as running:
+    async with kept(
+        folder, source, disk, free=small, reserve_bytes=RESERVE_BYTES, rollover=short, surroundings=near
+    ) as running:
         source.give(15)
         await until(lambda: (folder / "clips" / "0002").exists())
         while source.given < len(source.stream):
@@ -257,12 +259,28 @@ async def test_on_a_disk_nearly_full_the_oldest_samples_go_and_what_surrounds_fl
     gone = sum(count for _, count, _ in dropped)
     indices, counts = samples(folder)
     assert indices == list(range(gone, source.stream[-1].end_index))
-    assert counts.nbytes < SMALL_BYTES
+    assert counts.nbytes < SMALL_BYTES - RESERVE_BYTES
     assert len(rows(folder, "firings")) == len(analysed((source.info, source.stream))[0])
     assert max(samples(folder / "clips" / "0001")[0]) < gone
 
 
-SMALL_BYTES = 400_000
+async def test_a_clip_that_would_take_the_ledgers_part_of_the_reserve_is_not_cut_and_that_is_said(
+    tmp_path: Path,
+) -> None:
+    source, disk, folder = Fed(), Disk(), tmp_path / "drive"
+    near = Surroundings(before_s=0.4, after_s=0.2, late_s=0.5)
+    with pytest.raises(CoilcallError, match="the last 25 kB, and no clips may take those"):  # noqa: PT012 - as above
+        async with kept(
+            folder, source, disk, free=lambda _: 60_000, reserve_bytes=RESERVE_BYTES, surroundings=near
+        ) as running:
+            source.give(len(source.stream))
+            await until(lambda: running.snapshot().time_s >= end_s_of_all(source))
+    assert not list(folder.glob("clips/*"))
+    assert len(rows(folder, "firings")) == len(analysed((source.info, source.stream))[0])
+
+
+RESERVE_BYTES = 100_000
+SMALL_BYTES = 500_000
 
 
 def small(folder: Path) -> int:
