@@ -64,7 +64,7 @@ class Snapshot:
     time_s: float
     rpm: float | None
     state: str
-    """"stopped" | "cranking" | "running" | "cut"; "unknown" on a second screen that has not heard of any"""
+    """"stopped" | "cranking" | "running" | "cut"; "unknown" before any sample, or any message on a second screen"""
     cylinders: tuple[CylinderView, ...]
     levels: tuple[LevelView, ...] = ()
     flags: tuple[Flag, ...] = ()

@@ -159,6 +159,8 @@ class Standing:
         )
 
     def _state(self, rpm: float | None) -> str:
+        if self.first_index is None:
+            return "unknown"
         if rpm is None:
             return "cut" if self.is_cut else "stopped"
         return "cranking" if rpm < CRANKING_BELOW_RPM else "running"

@@ -17,8 +17,6 @@ def engine_word(snapshot: Snapshot) -> str:
     An engine that stands with the key on is told from one that is switched off by the feed, or else by the line; where
     neither is connected nothing tells, and it is stopped.
     """
-    if not snapshot.time_s:
-        return "unknown"
     if snapshot.state not in ("stopped", "cut"):
         return snapshot.state
     is_on = _has_key_on(snapshot)

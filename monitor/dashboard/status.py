@@ -70,7 +70,7 @@ def _facts(picture: Picture) -> list[str]:
         f"{elapsed(snapshot.time_s)}{total}",
         plain(source.replay),
         outage or rate(source.sample_rate_hz),
-        f"coverage {share(snapshot.coverage) if snapshot.time_s else 'unknown'}",
+        f"coverage {share(snapshot.coverage) if snapshot.state != 'unknown' else 'unknown'}",
         f"lost samples {snapshot.lost_samples}",
         rate(source.sample_rate_hz) if outage else "",
         f"{span(source.behind_s)} behind" if source.behind_s >= _BEHIND_WORTH_SAYING_S else "",
@@ -98,6 +98,8 @@ def outage_fact(source: SourceView) -> str:
 
 
 def _state_word(source: SourceView) -> str:
+    word = str(source.state).upper()
     if source.state is SourceState.FLOWING:
-        return "live" if source.speed is None else f"replay x{source.speed:g}"
-    return str(source.state).upper()
+        word = "live" if source.speed is None else "replay"
+    is_paced = source.state in (SourceState.FLOWING, SourceState.PAUSED) and source.speed is not None
+    return f"{word} x{source.speed:g}" if is_paced else word

@@ -4,7 +4,9 @@ import pytest
 
 from drivers.simulated.faults import Fault
 from drivers.simulated.source import SimulatedEngine
+from monitor.analyzer import Analyzer
 from monitor.firing.records import Outcome
+from monitor.setup import parse_setup
 from monitor.snapshot import CylinderView
 from tests.monitor.engines import analyse
 
@@ -13,6 +15,12 @@ def views(lost: Sequence[tuple[float, float]], duration_s: float, cuts: Sequence
     faults = [Fault("lost-samples", start_s=start_s, end_s=end_s) for start_s, end_s in lost]
     engine = SimulatedEngine(faults=faults, sample_rate_hz=20_000, duration_s=duration_s)
     return analyse(engine, cuts).analyzer.snapshot().cylinders
+
+
+def test_before_any_sample_the_engine_is_not_known_to_stand() -> None:
+    nothing = SimulatedEngine(duration_s=1.0)
+    info = nothing.open()
+    assert Analyzer(parse_setup(info.setup_toml or "", "simulated"), info).snapshot().state == "unknown"
 
 
 @pytest.mark.parametrize("end_s", [2.6, 3.0, 8.0])

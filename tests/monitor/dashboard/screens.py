@@ -67,7 +67,7 @@ LOST = source(
 REPLAY = source(state=SourceState.PAUSED, speed=0.5, total_s=900.0, address="drive.csv")
 
 STATES: dict[str, tuple[Still, tuple[str, ...]]] = {
-    "opening": (Still(Snapshot(0.0, None, "stopped", ()), source(state=SourceState.OPENING, sample_rate_hz=None)), ()),
+    "opening": (Still(Snapshot(0.0, None, "unknown", ()), source(state=SourceState.OPENING, sample_rate_hz=None)), ()),
     "stopped": (Still(replace(STANDING, levels=OFF), source()), ()),
     "key-on": (Still(STANDING, source()), ()),
     "cranking": (Still(replace(STANDING, state="cranking", rpm=210.0), source()), ()),

@@ -56,4 +56,4 @@ def test_a_cut_whose_flag_is_long_forgotten_is_a_stop() -> None:
 
 
 def test_before_the_first_sample_nothing_is_known_of_the_engine() -> None:
-    assert engine_word(snapshot(state="stopped", rpm=None, time_s=0.0, levels=(UNREAD,))) == "unknown"
+    assert engine_word(snapshot(state="unknown", rpm=None, time_s=0.0, levels=(UNREAD,))) == "unknown"

@@ -41,12 +41,17 @@ def test_the_source_line_tells_rate_coverage_and_loss_in_80_columns() -> None:
         assert part in line
 
 
+def test_before_a_resumed_sessions_first_sample_its_coverage_is_unknown() -> None:
+    waiting = snapshot(state="unknown", rpm=None, time_s=61.2)
+    assert "coverage unknown" in source_line(Picture(waiting, source()), 80).plain
+
+
 @pytest.mark.parametrize(
     ("changes", "word"),
     [
         ({"state": SourceState.LOST}, "LOST"),
         ({"state": SourceState.ENDED}, "ENDED"),
-        ({"state": SourceState.PAUSED, "speed": 1.0}, "PAUSED"),
+        ({"state": SourceState.PAUSED, "speed": 0.5}, "PAUSED x0.5"),
         ({"speed": 0.25, "total_s": 90.0}, "replay x0.25"),
     ],
 )
