@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import warnings
 from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass
@@ -83,7 +84,9 @@ def visa_resources(notes: list[str]) -> Iterable[Found]:
     why = {bus.split()[0]: buses[bus][0] for bus in _BUSES if isinstance(buses.get(bus), list)}
     notes += [f"{bus} instruments: {_line(reason.split('. ')[0].rstrip('.'))}" for bus, reason in why.items()]
     told = [str(warning.message) for warning in caught if warning.category is UserWarning]
-    notes += [f"network instruments, some: {_line(text)}" for text in told]
+    # One of them runs two sentences into one word.
+    spaced = [re.sub(r"\.(?=[A-Z])", ". ", text) for text in told]
+    notes += [f"network instruments, some: {_line(text)}" for text in spaced]
     return [Found(f"scpi:{name}", "VISA resource") for name in names if not name.startswith("ASRL")]
 
 

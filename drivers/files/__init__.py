@@ -18,7 +18,8 @@ def open_file(address: Address) -> Source:
     path = Path(address.path)
     begin, suffix = _begin(address), path.suffix.lower()
     if begin is None:
-        address.allow()
+        for key in address.query:
+            raise address.error(key, "a recording's own folder says everything; leave it out")
         from drivers.files.recording import RecordingSource
 
         return RecordingSource(path)

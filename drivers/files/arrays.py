@@ -44,6 +44,8 @@ class ArraySource:
             raise
         except OSError as error:
             raise AddressError(f"{self._name}: cannot be opened: {error.strerror or error}") from error
+        except zipfile.BadZipFile as error:
+            raise self._error("header", f"neither a whole .npy nor a whole .npz: {error}") from error
         except Exception as error:  # damage provokes all kinds in the parsers of header and archive
             raise self._error("header", f"cannot be read as numpy arrays: {error}") from error
 

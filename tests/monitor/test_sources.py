@@ -23,7 +23,7 @@ class Visa:
         self.visalib = self
 
     def list_resources(self) -> tuple[str, ...]:
-        warnings.warn("only one\ninterface", stacklevel=1)
+        warnings.warn("only one\ninterface.Install more", stacklevel=1)
         return "TCPIP0::10.0.0.7::inst0::INSTR", "ASRL/dev/ttyS0::INSTR", "USB0::1::2::3::INSTR"
 
     def get_debug_info(self) -> dict[str, object]:
@@ -60,7 +60,7 @@ def test_ports_and_instruments_come_with_the_address_to_paste(port: str) -> None
     ]
     assert found.notes == (
         "USB instruments: Please install something",
-        "network instruments, some: only one interface",
+        "network instruments, some: only one interface. Install more",
     )
     for one in (*found.ports, *found.resources):
         source_for(one.address).close()

@@ -131,7 +131,8 @@ BINARIES = [
     ("a.npy", array(LONG.astype(np.int16)), "?rate=1000", "volts_per_count: not in the file"),
     ("a.npy", array(LONG)[:-8], "?rate=1000", "sample 0: the file ends there"),
     ("a.npy", array(LONG)[:40], "?rate=1000", "header: cannot be read as numpy arrays"),
-    ("a.npy", b"", "?rate=1000", "header: cannot be read as numpy arrays"),
+    ("a.npy", b"", "?rate=1000", "header: neither a whole .npy nor a whole .npz"),
+    ("a.npy", b"Dear customer", "?rate=1000", "header: neither a whole .npy nor a whole .npz"),
     ("a.npy", b"\x93NUMPY\x09\x00" + bytes(100), "?rate=1000", "header: cannot be read as numpy arrays"),
     ("a.npy", array(LONG.astype(complex)), "?rate=1000", "samples: type complex128"),
     ("a.npy", array(LONG > 3), "?rate=1000", "samples: type bool"),
@@ -154,7 +155,7 @@ BINARIES = [
     ("a.npz", archive(a=np.array([1, 2]), sample_rate_hz=9, volts_per_count=[1.0, 2.0]), "", "2 values for 1 inputs"),
     ("a.npz", zipped("letter.txt", b"Dear customer"), "", "arrays: need at least one"),
     ("a.npz", zipped("a.npy", b"Dear customer"), "", "header: cannot be read as numpy arrays"),
-    ("a.npz", archive(a=LONG)[:-100], "", "header: cannot be read as numpy arrays"),
+    ("a.npz", archive(a=LONG)[:-100], "", "header: neither a whole .npy nor a whole .npz"),
     ("a.wav", b"", "", "header: cannot be read as a sound file"),
     ("a.wav", b"RIFF", "", "header: cannot be read as a sound file"),
     ("a.wav", sound()[:30], "", "header: cannot be read as a sound file"),
@@ -235,7 +236,7 @@ def test_content_decides_before_the_name(content: bytes, kind: str, tmp_path: Pa
 
 def test_a_folder_is_a_recording_and_takes_no_options(tmp_path: Path) -> None:
     assert type(open_file(parse_address(str(tmp_path)))).__name__ == "RecordingSource"
-    with pytest.raises(AddressError, match="rate: unknown key; known here: none"):
+    with pytest.raises(AddressError, match="rate: a recording's own folder says everything; leave it out"):
         open_file(parse_address(f"{tmp_path}?rate=3"))
 
 
