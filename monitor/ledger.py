@@ -29,6 +29,9 @@ _VERSIONS = f"coilcall {version('coilcall')}, Python {platform.python_version()}
 _COUNT_ON = "SELECT (SELECT value FROM about WHERE key = 'recording_id'), "
 _COUNT_ON += ", ".join(f"(SELECT coalesce(max(number), 0) FROM {table})" for table in ("sessions", "flags", "marks"))
 
+_MOST = 2**62
+"""What is counted on from below it stays within SQLite's 64 bits, however long the session."""
+
 
 @dataclass(frozen=True, slots=True)
 class Counted:
@@ -107,6 +110,7 @@ class Ledger:
     def _begin_session(self, started_utc: datetime, first_index: int | None) -> Counted:
         """Give where the book stood before it."""
         counted = Counted(*self._book.execute(_COUNT_ON).fetchone())
+        _require_countable(self.path, counted)
         row = (counted.session + 1, started_utc.isoformat(), first_index, _VERSIONS)
         self._book.execute("INSERT INTO sessions VALUES (?, ?, ?, ?)", row)
         return counted
@@ -133,6 +137,15 @@ class Ledger:
             yield
         except sqlite3.Error as error:
             raise CoilcallError(f"{self.path}: cannot be written: {error}") from error
+
+
+def _require_countable(path: Path, counted: Counted) -> None:
+    """Refuse what a damaged book may say of where it stands: SQLite takes anything anywhere. Raises FormatError."""
+    if not isinstance(counted.recording_id, str):
+        raise FormatError(f"{path}: its recording_id is {counted.recording_id!r}; text would be right")
+    for what, number in (("session", counted.session), ("flag", counted.flag), ("mark", counted.mark)):
+        if not (isinstance(number, int) and 0 <= number < _MOST):
+            raise FormatError(f"{path}: its last {what} is number {number!r}; nothing can be counted on from there")
 
 
 def _identity(path: Path) -> tuple[int, int] | None:

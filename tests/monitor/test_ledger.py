@@ -1,5 +1,6 @@
 import math
 import sqlite3
+from contextlib import closing
 from dataclasses import astuple, fields, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -178,6 +179,30 @@ def test_a_book_of_the_first_version_is_read_but_not_gone_on_with(path: Path) ->
     assert read_flags(path) == [FLAG]
     with pytest.raises(FormatError, match=r"coilcall\.ledger/1; only coilcall\.ledger/2"):
         Ledger(path, STARTED, is_new=False)
+
+
+@pytest.mark.parametrize(
+    ("damage", "says"),
+    [
+        ("DELETE FROM about WHERE key = 'recording_id'", "its recording_id is None; text would be right"),
+        ("UPDATE about SET value = x'00ff' WHERE key = 'recording_id'", r"its recording_id is b'\x00\xff'"),
+        ("UPDATE sessions SET number = 9223372036854775807", "its last session is number 9223372036854775807"),
+        ("UPDATE flags SET number = 9223372036854775807", "its last flag is number 9223372036854775807"),
+        ("INSERT INTO marks VALUES (9223372036854775807, 0.5, 'key', '')", "its last mark is number"),
+    ],
+)
+def test_a_book_that_cannot_be_counted_on_from_is_refused_in_one_line_and_stays_as_it_is(
+    path: Path, damage: str, says: str
+) -> None:
+    with Ledger(path, STARTED) as ledger:
+        ledger.write(Entries(flags=[FLAG]))
+    with closing(sqlite3.connect(path)) as book, book:
+        book.execute(damage)
+    before = [read(path, table) for table in ("about", "sessions", "flags", "marks")]
+    with pytest.raises(FormatError) as caught:
+        Ledger(path, STARTED, is_new=False)
+    assert str(caught.value).startswith(f"{path}: {says}")
+    assert [read(path, table) for table in ("about", "sessions", "flags", "marks")] == before
 
 
 def test_a_book_that_was_taken_away_is_said_to_be_gone_and_taken_back_goes_on(path: Path) -> None:
