@@ -43,8 +43,8 @@ class Wishes:
 def run(wishes: Wishes) -> None:
     """Ask, draw, write. Raises SetupError, click.UsageError, and what a source raises."""
     # What is there already may be replaced once that was asked; what comes meanwhile was not asked about.
+    refuse_early(wishes.file, replaces=wishes.replaces or wishes.asks)
     replaces = wishes.replaces or (wishes.asks and wishes.file.exists())
-    refuse_early(wishes.file, replaces=replaces)
     given, wires = _said(wishes)
     if wishes.asks:
         say(f"{CAUTIONS_IN_BRIEF}\n\nEnter takes the answer in brackets, ? explains, back goes back, Ctrl-C ends.")

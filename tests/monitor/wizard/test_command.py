@@ -100,6 +100,13 @@ def test_what_is_missing_or_wrong_is_said_in_one_line_and_nothing_written(
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.parametrize("name", ["n" * 300, "nowhere/van.toml", "."])
+def test_a_place_that_takes_no_file_is_said_before_anything_is_asked(run: Run, tmp_path: Path, name: str) -> None:
+    status, out, err = run(tmp_path / name, "--order", "1-2", "--wire", "in1=answers")
+    assert (status, out, len(err)) == (2, "", 1)
+    assert err[0].startswith(f"coilcall: {tmp_path / name}: ")
+
+
 def test_a_file_that_is_there_wants_force(run: Run, tmp_path: Path) -> None:
     file = tmp_path / "van.toml"
     file.write_text("mine", encoding="utf-8")
