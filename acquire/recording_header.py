@@ -76,13 +76,11 @@ def write_header(folder: Path, info: StreamInfo) -> None:
 
 def read_header(folder: Path) -> StreamInfo:
     """Read recording.toml. Raises AddressError where no folder is, FormatError where it is no recording."""
-    if not folder.is_dir():
-        raise AddressError(f"{folder}: no such folder; a recording is a folder that holds {HEADER_NAME}")
     path = folder / HEADER_NAME
     try:
         table = tomllib.loads(path.read_bytes().decode())
     except OSError as error:
-        raise FormatError(f"{path}: cannot be read ({error.strerror}); every recording has one") from error
+        raise _unread(path, error) from error
     except (ValueError, RecursionError) as error:
         raise FormatError(f"{path}: is not TOML: {_one_line(error)}") from error
     return _to_info(_validated(path, table))
@@ -109,6 +107,13 @@ def sync_folder(folder: Path) -> None:
             os.fsync(descriptor)
         finally:
             os.close(descriptor)
+
+
+def _unread(path: Path, error: OSError) -> AddressError | FormatError:
+    folder = path.parent
+    if isinstance(error, FileNotFoundError | NotADirectoryError) and not folder.is_dir():
+        return AddressError(f"{folder}: no such folder; a recording is a folder that holds {HEADER_NAME}")
+    return FormatError(f"{path}: cannot be read ({error.strerror}); every recording has one")
 
 
 def _validated(path: Path, table: dict[str, object]) -> _Header:

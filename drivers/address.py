@@ -99,16 +99,24 @@ def parse_address(text: str) -> Address:
     text = text.strip()
     if not text:
         raise AddressError("the address is empty; give a file, a folder or something like simulated:")
-    if _exists(text):
+    if exists(text):
         return Address(text, "file", text)
     match = _SCHEME.fullmatch(text)
     scheme, rest = (match[1], match[2]) if match else ("file", text)
-    if scheme == "file" and _exists(rest):
+    if scheme == "file" and exists(rest):
         return Address(text, scheme, rest)
     path, _, query = rest.rpartition("?")
-    if not (scheme == "file" and _exists(path)):  # a file's name may hold question marks
+    if not (scheme == "file" and exists(path)):  # a file's name may hold question marks
         path, _, query = rest.partition("?")
     return Address(text, scheme, path, _parse_query(text, query))
+
+
+def exists(path: str) -> bool:
+    """Whether a file or folder can be seen there; what cannot be looked at, or be a name at all, is not there."""
+    try:
+        return bool(path) and Path(path).exists()
+    except (OSError, ValueError):
+        return False
 
 
 def _parse_query(text: str, query: str) -> Mapping[str, tuple[str, ...]]:
@@ -119,10 +127,3 @@ def _parse_query(text: str, query: str) -> Mapping[str, tuple[str, ...]]:
             raise AddressError(" ".join(f'{text}: "{part}" is not key=value'.split()))
         found[unquote(key)] = (*found.get(unquote(key), ()), unquote(value))
     return MappingProxyType(found)
-
-
-def _exists(path: str) -> bool:
-    try:
-        return bool(path) and Path(path).exists()
-    except (OSError, ValueError):
-        return False

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from acquire.errors import FormatError
-from drivers.address import parse_address
+from drivers.address import exists, parse_address
 from monitor.flags import Flag
 from monitor.ledger import LEDGER_NAME
 from monitor.ledger_reader import read_begins, read_flags, read_marks
@@ -29,7 +29,7 @@ def recorded_beside(recording: str) -> Recorded:
     """Read the ledger of a recording's folder; without one nothing was written down. Raises AddressError."""
     address = parse_address(recording)
     path = Path(address.path) / LEDGER_NAME
-    if address.scheme != "file" or not path.exists():
+    if address.scheme != "file" or not exists(str(path)):
         return Recorded()
     try:
         marks, flags = tuple(read_marks(path)), tuple(read_flags(path))

@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from drivers.address import exists
 from monitor.alerts import ALERTS_VARIABLE, alerts_of
 from monitor.cautions import CAUTIONS
 from monitor.terminal import can_draw
@@ -83,7 +84,7 @@ def rated(recording: str, rate_hz: float | None) -> str:
     """The recording's address, with the rate that its file does not say."""
     if rate_hz is None:
         return recording
-    has_query = "?" in recording and not Path(recording).exists()
+    has_query = "?" in recording and not exists(recording)
     return f"{recording}{'&' if has_query else '?'}rate={rate_hz!r}"
 
 

@@ -107,6 +107,9 @@ def test_another_port_or_no_set_up_is_the_same_stream(tmp_path: Path, changes: d
 def test_only_a_recording_can_be_gone_on_with(tmp_path: Path) -> None:
     with pytest.raises(AddressError, match="nowhere: no such folder"):
         RecordingWriter(tmp_path / "nowhere", INFO, storage=Storage(resume=True))
+    (tmp_path / "file").touch()
+    with pytest.raises(AddressError, match="file: no such folder"):
+        RecordingWriter(tmp_path / "file", INFO, storage=Storage(resume=True))
     with pytest.raises(FormatError, match=r"recording\.toml: cannot be read"):
         RecordingWriter(tmp_path, INFO, storage=Storage(resume=True))
     record(tmp_path / "r", [block_at(0, 700)])

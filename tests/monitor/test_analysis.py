@@ -144,8 +144,8 @@ def _change(path: Path, statement: str) -> None:
         book.execute(statement)
 
 
-@pytest.mark.parametrize("address", ["simulated:", "any.csv", "serial:/dev/ttyACM0"])
-def test_beside_anything_but_a_folder_nothing_was_written_down(address: str) -> None:
+@pytest.mark.parametrize("address", ["simulated:", "any.csv", "serial:/dev/ttyACM0", "n" * 300])
+def test_beside_anything_but_a_folder_that_can_be_seen_nothing_was_written_down(address: str) -> None:
     found = recorded_beside(address)
     assert (found.marks, found.flags, found.remark) == ((), (), "")
 

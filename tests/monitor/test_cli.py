@@ -15,6 +15,8 @@ from tests.monitor.streams import Played, engine_running
 
 COMMAND = [sys.executable, "-c", "from monitor.cli import main; main()"]
 HEAVY = "numpy pyarrow pydantic rich scipy soundfile textual asyncio"
+TOO_LONG = "n" * 300
+"""A name that no disk takes; what one may not look into fails in the same way."""
 ENDLESS = "simulated:?rate=20000&pace=1&fault=no-answer,cylinder=4,probability=0.5"
 
 
@@ -91,7 +93,10 @@ def test_without_a_command_the_help_is_shown_and_nothing_done(run: Run) -> None:
         (["log", "x.csv", "--duration", "nan"], "not a number"),
         (["log", "x.csv", "--size", "20"], "20GB"),
         (["log", "x.csv", "--to", "a", "--resume", "b"], "one of them"),
-        (["log", "simulated:", "--resume", "nowhere"], "nowhere"),
+        (["log", "simulated:", "--resume", "nowhere"], "nowhere: no such folder"),
+        (["log", "simulated:", "--resume", TOO_LONG], "recording.toml: cannot be read (File name too long)"),
+        (["analyze", f"{TOO_LONG}?unit=V", "--rate", "50"], "cannot be opened: File name too long"),
+        (["check", TOO_LONG], "cannot be opened: File name too long"),
         (["log", "x.csv", "--size", "0MB"], "above 0"),
         (["log", "x.csv", "--size", "-1GB"], "no size"),
         (["log", "x.csv", "--retry", "nan"], "not a number"),
