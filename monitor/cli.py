@@ -29,7 +29,8 @@ def cli() -> None:
     names the cylinder and the wire that failed. An answer proves that primary current was switched, not that there
     was a spark at the plug.
 
-    Exit status: 0 done, 1 a check that ends not ready, 2 bad input or usage, 3 the instrument was lost.
+    Exit status: 0 done, 1 a check that ends not ready, 2 bad input or usage, 3 the instrument was lost, 130 broken
+    off by Ctrl-C or a kill before it was done.
     """
 
 

@@ -21,8 +21,9 @@ class Gap:
 class Event:
     """Something that befell the measurement at `time_s` seconds from the first sample.
 
-    `kind` is "lost" or "back" (the source), "suspended" (the machine slept), "clock-set", or "firings-lost" (entries
-    that the ledger could not take in time). `lasted_s` is how long it was, None where it is not over or has no length.
+    `kind` is "lost", "back" or "not-back" (the source; the last where it was still lost at the end), "suspended" (the
+    machine slept), "clock-set", or "firings-lost" (entries that the ledger could not take in time). `lasted_s` is how
+    long it was, None where it is not over or has no length.
     """
 
     time_s: float

@@ -27,8 +27,8 @@ from monitor.interrupt import outlive_signals
     "resumed",
     type=click.Path(path_type=Path),
     metavar="FOLDER",
-    help="Go on in this recording, of the same inputs and rate, instead of beginning a new one; what was not recorded "
-    "between is a gap.",
+    help="Go on in this recording, of the same inputs and rate, instead of beginning a new one; the time "
+    "between is a pause.",
 )
 @click.option(
     "--duration",
