@@ -80,4 +80,5 @@ def print_result(found: Analysis, name: str, *, as_json: bool) -> None:
         return
     from monitor.table import print_summary
 
-    print_summary(summary, found.analyzer.standing, result_console())
+    label = found.analyzer.hookup.setup.vehicle.label
+    print_summary(summary, found.analyzer.standing, result_console(), label)

@@ -18,16 +18,16 @@ _ROOMY_COLUMNS = 95
 """What the roll call needs with a space beside each figure; without, it fits a terminal of 80 columns."""
 
 
-def print_summary(summary: dict[str, Any], standing: Standing, console: Console) -> None:
+def print_summary(summary: dict[str, Any], standing: Standing, console: Console, label: str = "") -> None:
     """Write the summary (schema coilcall.summary/1) and what stands behind it to the console.
 
-    All text from outside stands as text.
+    `label` is how the workshop calls the vehicle. All text from outside stands as text.
     """
     if not summary["duration_s"]:
         console.print(Text(f"{plain(summary['recording'])}: holds no samples, so there is no roll to call"))
         return
     lists = (*_flags(summary), *_marks(summary), *_findings(summary))
-    parts = (_head(summary), _roll(summary), *_misses(standing), *lists)
+    parts = (_head(summary, label), _roll(summary), *_misses(standing), *lists)
     if console.width < _ROOMY_COLUMNS:
         for part in parts:
             if isinstance(part, Table):
@@ -35,7 +35,7 @@ def print_summary(summary: dict[str, Any], standing: Standing, console: Console)
     console.print(Group(*parts), markup=False)
 
 
-def _head(summary: dict[str, Any]) -> RenderableType:
+def _head(summary: dict[str, Any], label: str) -> RenderableType:
     rpm = summary["engine"]["rpm"]
     speed = (
         f"{rpm['min']:.0f} / {rpm['median']:.0f} / {rpm['max']:.0f} rpm (least / median / most)" if rpm else "no speed"
@@ -44,7 +44,7 @@ def _head(summary: dict[str, Any]) -> RenderableType:
     late = f" (from {summary['start_s']:.1f} s on)" if summary["start_s"] else ""
     paused = f"; not counted: {span(summary['paused_s'])} of pause between sessions" if summary["paused_s"] else ""
     lines = (
-        plain(summary["recording"]),
+        plain(summary["recording"]) + (f" ({plain(label)})" if label else ""),
         f"{summary['duration_s']:.1f} s{late} at {summary['sample_rate_hz']:g} samples/s, "
         f"{summary['coverage']:.4%} of it observed{paused}",
         f"{summary['engine']['revolutions']:.0f} revolutions, {speed}; coils answer: {timing}",

@@ -48,7 +48,7 @@ class Limits(Table):
     """A coil pulls to a little under 1 V; above it the controller may not see the answer."""
 
     acknowledgement_held_low_ms: Milliseconds = 10.0
-    """Longer than any answer, so something holds the line down; it stands, whatever width the coils were learned to have."""
+    """Longer than any answer, so something holds the line down. What answers were learned does not change it."""
 
     control_high_v: Volts = 4.0
     """What a coil's driver input needs to see a high."""

@@ -29,7 +29,7 @@ MAY_BE_OF_ONE_CYLINDER = OF_ONE_CYLINDER | {Role.GROUND, Role.CURRENT, Role.MARK
 
 
 class Vehicle(Table):
-    """Free text for the report."""
+    """Free text, shown with the results."""
 
     label: Annotated[str, Field(max_length=500)] = ""
     """How the workshop calls this car."""

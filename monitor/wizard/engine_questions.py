@@ -17,7 +17,7 @@ LOOK_IT_UP = "Makers number cylinders differently, also for engines that look al
 def engine_questions(given: Answers, coils: int | None) -> Iterator[Question]:
     """Label, layout, order, and what is unusual; `coils` is how many seem to answer."""
     yield Question(
-        "label", "What do you call this vehicle?", "", typed.label, "Free text for the report; may stay empty."
+        "label", "What do you call this vehicle?", "", typed.label, "Free text, shown with the results; may stay empty."
     )
     yield _layout(of_cylinders(coils))
     if given["layout"] is OTHER:

@@ -24,7 +24,7 @@ _ATTENUATION = "volts at the wire per volt at the input: 10 behind a 10:1 attenu
 def setup_text(label: str, engine: Engine, wires: Sequence[Channel], labels: Mapping[str, str]) -> str:
     """A set-up file. `labels` are what the source calls its inputs, one line each, for the comments."""
     lines = ["# Which engine, and what is connected to which input. Made by coilcall setup; change what you like.", ""]
-    lines += ["[vehicle]", f"{_value('label', label)}  # free text, for the report", ""]
+    lines += ["[vehicle]", f"{_value('label', label)}  # free text, shown with the results", ""]
     lines += _engine(engine)
     for one in wires:
         lines += _channel(one, labels.get(one.input, ""))

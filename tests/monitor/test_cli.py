@@ -121,7 +121,7 @@ def test_a_file_name_sends_the_terminal_nothing(run: Run, recording: Path) -> No
     hostile = recording.rename(recording.with_name("x\x1b]0;drive\x07"))
     status, out, err = run("analyze", hostile)
     assert status == 0
-    assert out.splitlines()[0].endswith("x\u241b]0;drive\u2407")
+    assert out.splitlines()[0].endswith("x\u241b]0;drive\u2407 (simulated engine)")
     assert "\x1b" not in "".join([out, *err])
     status, out, err = run("analyze", f"{hostile}2")
     assert (status, out, len(err)) == (2, "", 1)
@@ -133,6 +133,15 @@ def test_analyze_prints_the_table_with_the_cylinder_that_missed(run: Run, record
     assert status == 0
     assert err == []
     assert "missing-acknowledgement" in out
+
+
+def test_the_table_names_the_vehicle_as_the_set_up_does(run: Run, recording: Path, tmp_path: Path) -> None:
+    file = tmp_path / "van.toml"
+    text = engine_running()[0].setup_toml or ""
+    file.write_text(text.replace("simulated engine", r"van, \u001b[2J bay 2"), encoding="utf-8")
+    status, out, _ = run("analyze", recording, "--setup", file)
+    assert status == 0
+    assert out.splitlines()[0] == f"{recording} (van, \u241b[2J bay 2)"
 
 
 def test_analyze_prints_one_json_object_and_nothing_else(run: Run, recording: Path) -> None:
