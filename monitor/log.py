@@ -115,13 +115,13 @@ def run(address: str, options: Options, terms: Terms, broker: Access | None = No
     clock = SystemClock()
     folder = options.folder or Path(f"coilcall-{clock.utc():%Y%m%d-%H%M%S}")
     source = supervised(source_for, address, clock, terms.retry_s)
-    asyncio.run(_run(source, replace(options, folder=folder), folder, clock, terms, broker))
+    asyncio.run(_run(source, replace(options, folder=folder), clock, terms, broker))
 
 
-async def _run(
-    source: Source, options: Options, folder: Path, clock: Clock, terms: Terms, broker: Access | None
-) -> None:
+async def _run(source: Source, options: Options, clock: Clock, terms: Terms, broker: Access | None) -> None:
     log: Log | None = None
+    folder = options.folder
+    assert folder is not None
     with ExitStack() as until_all_is_kept:
         report = report_on(sys.stderr, clock)
         until_all_is_kept.callback(report.close)
@@ -137,7 +137,7 @@ async def _run(
                 until_all_is_kept.enter_context(_noticing_standstill(log, clock))
                 attend = until_all_is_kept.enter_context(keyboard(log.take_keys))
                 async with kept_awake() as sleeps:
-                    report.tell(await asyncio.to_thread(start, running, log.keeper, folder, sleeps))
+                    report.tell(await asyncio.to_thread(start, running, log.keeper, options, sleeps))
                     await log.run(Stops(terms, folder, clock), attend)
         finally:
             if log is not None and running.ended.is_set():

@@ -10,7 +10,8 @@ from acquire.block import StreamInfo
 from acquire.recording_guard import default_reserve, free_bytes
 from acquire.recording_layout import bytes_per_s
 from monitor.keeper import Keeper
-from monitor.live import Session
+from monitor.ledger import LEDGER_NAME
+from monitor.live import Options, Session
 from monitor.road.keyboard import STDIN
 from monitor.road.news import Item
 from monitor.text import plain
@@ -42,13 +43,15 @@ def look_ahead(folder: Path, info: StreamInfo) -> Outlook:
         return Outlook(bytes_per_s(info), None, None)
 
 
-def start(running: Session, keeper: Keeper, folder: Path, sleeps: str) -> Item:
+def start(running: Session, keeper: Keeper, options: Options, sleeps: str) -> Item:
     """Tell all of it. `sleeps` says why the machine may fall asleep, "" where it will not. May wait for the disk."""
-    info, before = running.info, keeper.counted.session
+    info, folder, goes_on, before = running.info, options.folder, options.disk.resume, keeper.counted.session
+    assert folder is not None
     outlook = look_ahead(folder, info)
+    is_book_missing = goes_on and not before
     words = (
-        f"{'Going on in' if before else 'Recording to'} {plain(str(folder))}",
-        *([f"  time:  {plain(running.doubt)}"] if running.doubt else []),
+        f"{'Going on in' if goes_on else 'Recording to'} {plain(str(folder))}",
+        *_doubts(running.doubt, is_book_missing),
         "  kept:  every sample, the ledger, and clips around flags and marks",
         *_room(outlook),
         *_hands(),
@@ -60,6 +63,7 @@ def start(running: Session, keeper: Keeper, folder: Path, sleeps: str) -> Item:
         "recording_id": running.recording_id,
         "session": before + 1,
         "doubt": running.doubt,
+        "ledger_missing": is_book_missing,
         "source": info.source,
         "pid": os.getpid(),
         "sample_rate_hz": info.sample_rate_hz,
@@ -71,6 +75,13 @@ def start(running: Session, keeper: Keeper, folder: Path, sleeps: str) -> Item:
         "kept_awake": not sleeps,
     }
     return Item("start", running.snapshot().time_s, "\n".join(words), facts)
+
+
+def _doubts(of_time: str, is_book_missing: bool) -> Iterator[str]:
+    if of_time:
+        yield f"  time:  {plain(of_time)}"
+    if is_book_missing:
+        yield f"  book:  {LEDGER_NAME} was missing; a new one begins, without what came before"
 
 
 def _room(outlook: Outlook) -> Iterator[str]:

@@ -2,6 +2,8 @@ from pathlib import Path
 
 import pytest
 
+from monitor.disk_terms import DiskTerms
+from monitor.ledger import LEDGER_NAME
 from monitor.live import Options, session
 from monitor.road import outlook
 from monitor.road.ending import end
@@ -40,13 +42,29 @@ async def test_the_beginning_says_what_is_kept_and_for_how_long(
     monkeypatch.setattr(outlook, "look_ahead", lambda *_: found)
     async with session(Played(engine_running()), Options(folder=tmp_path / "drive")) as running:
         assert running.keeper is not None
-        item = start(running, running.keeper, tmp_path / "\x1b[2Jdrive", "no bus")
+        item = start(running, running.keeper, Options(folder=tmp_path / "\x1b[2Jdrive"), "no bus")
     assert said in item.words
     assert "Recording to" in item.words
     assert "\x1b" not in item.words
     assert "not held off (no bus)" in item.words
     assert item.facts["lasts_s"] == found.lasts_s
     assert item.facts["kept_awake"] is False
+    assert item.facts["ledger_missing"] is False
+
+
+@pytest.mark.parametrize("is_missing", [True, False])
+async def test_a_recording_gone_on_with_says_whether_its_ledger_was_missing(tmp_path: Path, is_missing: bool) -> None:
+    async with session(Played(engine_running()), Options(folder=tmp_path)):
+        pass
+    if is_missing:
+        (tmp_path / LEDGER_NAME).unlink()
+    options = Options(folder=tmp_path, disk=DiskTerms(resume=True))
+    async with session(Played(engine_running()), options) as running:
+        assert running.keeper is not None
+        item = start(running, running.keeper, options, "")
+    assert item.words.startswith(f"Going on in {tmp_path}\n")
+    assert ("ledger.sqlite was missing; a new one begins" in item.words) is is_missing
+    assert item.facts["ledger_missing"] is is_missing
 
 
 async def test_the_end_says_where_it_is_and_what_is_missing(tmp_path: Path) -> None:
