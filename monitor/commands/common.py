@@ -88,7 +88,8 @@ def rated(recording: str, rate_hz: float | None) -> str:
     return f"{recording}{'&' if has_query else '?'}rate={rate_hz!r}"
 
 
-def needs_terminal(command: str) -> None:
-    """Refuse to draw a screen where there is none. Raises click.UsageError."""
+def needs_terminal(instead: str) -> None:
+    """Refuse to draw a command's screen where there is none, and say what does without. Raises click.UsageError."""
     if not can_draw():
-        raise click.UsageError(f"{command} draws a screen and needs a terminal; use log or analyze here")
+        command = click.get_current_context().info_name
+        raise click.UsageError(f"{command} draws a screen and needs a terminal; {instead}")

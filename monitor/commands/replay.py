@@ -30,7 +30,14 @@ class Place(click.ParamType[float]):
 @click.argument("recording")
 @setup_option
 @click.option("--at", "at_s", type=Place(), default="0", metavar="TIME", help="Begin there: 754.2, 12:34 or 1:02:34.")
-@click.option("--speed", type=Finite(1 / 8, 64), default=1.0, show_default=True, help="Recorded seconds per second.")
+@click.option(
+    "--speed",
+    type=Finite(1 / 8, 64),
+    default=1.0,
+    show_default=True,
+    metavar="TIMES",
+    help="Recorded seconds per second.",
+)
 @click.option("--rate", "rate_hz", type=float, metavar="HZ", help="Samples a second, for files that do not say.")
 @alerts_option
 def replay(recording: str, setup_file: Path | None, at_s: float, speed: float, rate_hz: float | None) -> None:
@@ -41,5 +48,5 @@ def replay(recording: str, setup_file: Path | None, at_s: float, speed: float, r
     """
     from monitor.replay_screen import run
 
-    needs_terminal("replay")
+    needs_terminal("use analyze here")
     sys.exit(run(rated(recording, rate_hz), setup_file, speed, at_s))

@@ -21,7 +21,11 @@ DEMONSTRATION = (
 @click.argument("address", default=DEMONSTRATION, metavar="[ADDRESS]")
 @setup_option
 @click.option(
-    "--record", "folder", type=click.Path(path_type=Path), metavar="FOLDER", help="Record to this new folder as well."
+    "--record",
+    "folder",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    help="Record to this new folder as well; --mqtt needs it, for what is published is what the ledger holds.",
 )
 @click.option("--flex", "flexes", is_flag=True, help="Begin with the flex test: count and ring what lets go.")
 @click.option(
@@ -48,8 +52,10 @@ def watch(
     from monitor.watch import run
 
     place = place_from(served_at) if served_at is not None else None
-    if place is None or flexes:
-        needs_terminal("watch --flex" if flexes else "watch")
+    if flexes:
+        needs_terminal("leave --flex out and use --serve 8000 or log here")
+    elif place is None:
+        needs_terminal("use --serve 8000 or log here")
     if mqtt.address is not None and folder is None:
         raise click.UsageError("what is published is what the ledger holds: --mqtt needs --record FOLDER")
     options = Options(setup_file, folder)
@@ -60,7 +66,7 @@ def _look_on(address: str, mqtt: MqttOptions, *, is_plain: bool) -> NoReturn:
     """Be the second screen of somebody who publishes."""
     if not is_plain:
         raise click.UsageError("over a broker come no samples: leave --setup, --record, --flex and --serve out")
-    needs_terminal("watch")
+    needs_terminal("any MQTT client shows here what is published")
     access = mqtt.watching(address)
     from monitor.publish.second_screen import run
 

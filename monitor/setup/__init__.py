@@ -2,7 +2,7 @@
 
 from monitor.setup.limits import Limits
 from monitor.setup.model import Channel, Engine, Role, Setup, Vehicle
-from monitor.setup.parse import load_setup, parse_setup
+from monitor.setup.parse import explain, load_setup, parse_setup
 from monitor.setup.wiring import Wire, Wiring, channel_for
 
 __all__ = [
@@ -15,6 +15,7 @@ __all__ = [
     "Wire",
     "Wiring",
     "channel_for",
+    "explain",
     "load_setup",
     "parse_setup",
 ]

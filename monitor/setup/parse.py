@@ -51,6 +51,11 @@ def parse_setup(text: str, name: str) -> Setup:
         raise _error(name, _explain(error, data)) from error
 
 
+def explain(error: ValidationError) -> str:
+    """The most useful problem of a table that stands in no file: its key and what would be right."""
+    return _explain(error, {})
+
+
 def _error(name: str, text: str) -> SetupError:
     line = "".join(letter if letter.isprintable() else " " for letter in f"{name}: {text}")
     return SetupError(" ".join(line.split()))

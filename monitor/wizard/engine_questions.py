@@ -5,7 +5,7 @@ from functools import partial
 
 from pydantic import ValidationError
 
-from monitor.setup import Engine
+from monitor.setup import Engine, explain
 from monitor.wizard import answers as typed
 from monitor.wizard.dialogue import Answers, Misunderstood, Question, wrapped
 from monitor.wizard.orders import LAYOUTS, OTHER, Layout, in_words, of_cylinders
@@ -119,5 +119,4 @@ def _refuse_wrong(given: Answers) -> None:
     try:
         engine_of(given)
     except ValidationError as error:
-        problem = error.errors()[0]
-        raise Misunderstood(str(problem.get("ctx", {}).get("error", problem["msg"]))) from None
+        raise Misunderstood(explain(error)) from None

@@ -12,7 +12,7 @@ from pydantic import ValidationError
 from drivers.registry import source_for
 from monitor.cautions import CAUTIONS_IN_BRIEF
 from monitor.proposal import Proposal, look_at, propose
-from monitor.setup import Channel, Engine, Role, parse_setup
+from monitor.setup import Channel, Engine, Role, explain, parse_setup
 from monitor.text import plain
 from monitor.wizard import answers as typed
 from monitor.wizard.dialogue import Answers, Misunderstood, Question, converse, say
@@ -112,7 +112,7 @@ def _questions(given: Answers, bench: Bench, wishes: Wishes) -> Iterator[Questio
     try:
         shown = _shown(engine, channels(given, bench), bench.proposal)
     except ValidationError as error:
-        raise click.UsageError(_words(error)) from None
+        raise click.UsageError(explain(error)) from None
     exists = "it is there already and will be replaced" if wishes.file.exists() else "a new file"
     is_meant = wishes.replaces or not wishes.file.exists()
     yield Question(
@@ -129,12 +129,7 @@ def _engine(given: Answers) -> Engine:
     try:
         return engine_of(given)
     except ValidationError as error:
-        raise click.UsageError(_words(error)) from None
-
-
-def _words(error: ValidationError) -> str:
-    problem = error.errors()[0]
-    return str(problem.get("ctx", {}).get("error", problem["msg"]))
+        raise click.UsageError(explain(error)) from None
 
 
 def _shown(engine: Engine, hooked: tuple[Channel, ...], proposal: Proposal | None) -> str:

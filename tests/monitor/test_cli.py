@@ -101,11 +101,12 @@ def test_without_a_command_the_help_is_shown_and_nothing_done(run: Run) -> None:
         (["log", "x.csv", "--size", "-1GB"], "no size"),
         (["log", "x.csv", "--retry", "nan"], "not a number"),
         (["replay", "x.csv", "--speed", "nan"], "not a number"),
-        (["watch"], "needs a terminal"),
-        (["watch", "--serve", "0", "--flex"], "needs a terminal"),
+        (["watch"], "needs a terminal; use --serve 8000 or log here"),
+        (["watch", "mqtt://host/root"], "needs a terminal; any MQTT client shows"),
+        (["watch", "--serve", "0", "--flex"], "leave --flex out and use --serve"),
         (["watch", "--serve", "phone"], "as 8000 or 0.0.0.0:8000"),
         (["watch", "--alerts", "horn"], "title, bell, notification"),
-        (["replay", "x.csv"], "needs a terminal"),
+        (["replay", "x.csv"], "needs a terminal; use analyze here"),
     ],
 )
 def test_bad_input_is_one_line_and_status_2(run: Run, arguments: list[str], words: str) -> None:

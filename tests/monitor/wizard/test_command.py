@@ -83,7 +83,12 @@ def test_what_was_said_and_is_not_what_the_samples_show_is_doubted(run: Run, tmp
         (("--order", "1-2", "--wire", "in1"), "not like in2=control:1"),
         (("--order", "1-2", "--wire", "in1=feed"), "no control and no acknowledgement"),
         (("--order", "1-2", "--wire", "in1=control:9"), "there is no cylinder 9"),
-        (("--order", "1-2-3", "--waste-spark", "--wire", "in1=control:1"), "pairs"),
+        (
+            ("--order", "1-2-3", "--waste-spark", "--wire", "in1=control:1"),
+            "sparks_per_cycle: 2 needs cylinders in pairs",
+        ),
+        (("--order", "-".join(map(str, range(1, 18)))), "cylinders: 17 is not right: it should be less than"),
+        (("--order", "1-2", "--wire", "in1=control:99"), "cylinder: 99 is not right: it should be less than"),
         (("--order", "1-2", "--from", IDLE, "--wire", "in9=control:1"), "in9 is not in"),
         (("--from", "nothing-there.csv"), "nothing-there.csv"),
         (("--from", "simulated:?pace=0&cylinders=99"), "cylinders"),
