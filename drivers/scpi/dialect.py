@@ -146,7 +146,6 @@ class Frames(_Table):
 class Dialect(_Table):
     """A whole dialect. `prepare` comes before everything else, `stop` at the end."""
 
-    title: str
     message: Message = Message()
     identify: Command = "*IDN?"
     error: Command = "SYSTem:ERRor?"

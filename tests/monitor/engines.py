@@ -188,11 +188,6 @@ def _without_neighbour(truth: Sequence[TrueFiring]) -> set[int]:
     return {row.turn for row, before, behind in edges if max(before, behind) > 2.2 * min(before, behind)}
 
 
-def is_honest(result: Counter[str]) -> bool:
-    """Whether nothing was entered as what it was not; some may be said to be unobserved."""
-    return is_exact(Counter({key: n for key, n in result.items() if key != "doubted" and "-> unobserved" not in key}))
-
-
 def is_exact(result: Counter[str]) -> bool:
     """Whether every opportunity was entered as what it was."""
     return all(len(set(key.split(" -> "))) == 1 and " -> " in key for key in result)

@@ -10,7 +10,6 @@ from acquire.errors import AddressError, FormatError
 from drivers.scpi.dialect import load_dialect, parse_dialect
 
 WHOLE: dict[str, Any] = {
-    "title": "t",
     "inputs": {"names": ["1"]},
     "data": {"type": "int16"},
     "scale": {"full_scale_count": 32768},
@@ -30,7 +29,7 @@ def test_a_dialect_may_leave_out_what_has_a_default() -> None:
 
 
 WRONG: list[tuple[tuple[str, ...], Any, str]] = [
-    (("title",), None, "title"),
+    (("inputs",), None, "inputs"),
     (("titel",), "t", "titel"),
     (("inputs", "names"), [], "inputs.names"),
     (("inputs", "names"), "1", "inputs.names"),

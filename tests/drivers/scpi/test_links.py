@@ -28,7 +28,6 @@ resources:
 """
 
 DIALECT = """
-title = "bench"
 prepare = []
 error = "ERR?"
 stop = ["HALT"]
