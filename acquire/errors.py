@@ -33,3 +33,9 @@ class SourceLost(CoilcallError, ConnectionError):
     """The source delivered samples and then stopped for a reason of its own."""
 
     exit_status = 3
+
+
+def one_line(what: object) -> str:
+    """An error, or any text, with single spaces for whatever breaks it; an error without words says its kind."""
+    text = " ".join(str(what).split())
+    return text or (type(what).__name__ if isinstance(what, BaseException) else "")

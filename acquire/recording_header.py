@@ -12,7 +12,7 @@ import tomli_w
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, FiniteFloat, ValidationError, model_validator
 
 from acquire.block import ChannelInfo, StreamInfo, difference
-from acquire.errors import AddressError, FormatError
+from acquire.errors import AddressError, FormatError, one_line
 
 HEADER_NAME = "recording.toml"
 FORMAT = "coilcall.recording/1"
@@ -82,7 +82,7 @@ def read_header(folder: Path) -> StreamInfo:
     except OSError as error:
         raise _unread(path, error) from error
     except (ValueError, RecursionError) as error:
-        raise FormatError(f"{path}: is not TOML: {_one_line(error)}") from error
+        raise FormatError(f"{path}: is not TOML: {one_line(error)}") from error
     return _to_info(_validated(path, table))
 
 
@@ -145,7 +145,3 @@ def _to_info(header: _Header) -> StreamInfo:
         started_utc=header.started_utc,
         setup_toml=header.setup_toml,
     )
-
-
-def _one_line(error: Exception) -> str:
-    return " ".join(str(error).split())

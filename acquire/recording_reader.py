@@ -11,7 +11,7 @@ import numpy as np
 import pyarrow as pa
 
 from acquire.block import Counts, SampleBlock, StreamInfo
-from acquire.errors import FormatError
+from acquire.errors import FormatError, one_line
 from acquire.recording_header import HEADER_NAME, read_header
 from acquire.recording_layout import FIRST_INDEX_KEY, Stretch, sample_files, schema_for
 
@@ -104,7 +104,7 @@ class _SampleFile:
     def cannot_be(self, at: int, error: Exception) -> FormatError | None:
         """Say why the message at `at` cannot be read; None where the file was only cut within it."""
         cut = self.data.tell() == self.whole.size and _MARK.startswith(self.whole[at : at + 4].to_pybytes())
-        return None if cut else FormatError(f"{self.path}: cannot be understood from byte {at} on: {_one_line(error)}")
+        return None if cut else FormatError(f"{self.path}: cannot be understood from byte {at} on: {one_line(error)}")
 
     def forget(self) -> None:
         """Give back the memory of pages that were read, so that long recordings do not fill it; views stay good."""
@@ -176,7 +176,7 @@ def _counts(file: _SampleFile, batch: pa.RecordBatch, dtype: np.dtype[np.signedi
         batch.validate()
         filled = not any(column.null_count for column in columns)
     except _UNREADABLE as error:
-        raise FormatError(f"{file.path}: a batch contradicts itself: {_one_line(error)}") from error
+        raise FormatError(f"{file.path}: a batch contradicts itself: {one_line(error)}") from error
     if not filled:
         raise FormatError(f"{file.path}: a batch has empty cells; every sample needs a value")
     buffers = [column.buffers()[1] for column in columns]
@@ -191,7 +191,3 @@ def _counts(file: _SampleFile, batch: pa.RecordBatch, dtype: np.dtype[np.signedi
 
 def _columns(schema: pa.Schema) -> str:
     return ", ".join(f"{field.name!r} {field.type}" for field in schema) or "none"
-
-
-def _one_line(error: Exception) -> str:
-    return " ".join(str(error).split())

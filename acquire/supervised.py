@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from acquire.block import SampleBlock, StreamInfo, difference
 from acquire.clock import Clock, SystemClock
-from acquire.errors import CoilcallError, SourceLost
+from acquire.errors import CoilcallError, SourceLost, one_line
 from acquire.outage import Outage, Policy
 from acquire.source import Health, Source, health_of
 from acquire.stall import BlockTime, StallWatch
@@ -144,7 +144,7 @@ class Supervised:
 
     def _told(self, error: Exception) -> str:
         """One line that begins with the source's name."""
-        text = " ".join(str(error).split()) or type(error).__name__
+        text = one_line(error)
         return text if isinstance(error, CoilcallError) else f"{self._info.source}: reading failed: {text}"
 
 

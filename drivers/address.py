@@ -18,7 +18,7 @@ from types import MappingProxyType
 from typing import TypeVar
 from urllib.parse import unquote
 
-from acquire.errors import AddressError
+from acquire.errors import AddressError, one_line
 
 Default = TypeVar("Default")
 
@@ -82,7 +82,7 @@ class Address:
 
     def error(self, key: str, text: str) -> AddressError:
         """Make the one-line error for a key of this address."""
-        return AddressError(" ".join(f"{self.text}: {key}: {text}".split()))
+        return AddressError(one_line(f"{self.text}: {key}: {text}"))
 
     def _bounded(self, key: str, value: float, low: float, high: float) -> float:
         if not math.isfinite(value):
@@ -124,6 +124,6 @@ def _parse_query(text: str, query: str) -> Mapping[str, tuple[str, ...]]:
     for part in filter(None, query.split("&")):
         key, equals, value = part.partition("=")
         if not (key and equals):
-            raise AddressError(" ".join(f'{text}: "{part}" is not key=value'.split()))
+            raise AddressError(one_line(f'{text}: "{part}" is not key=value'))
         found[unquote(key)] = (*found.get(unquote(key), ()), unquote(value))
     return MappingProxyType(found)

@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from importlib.metadata import EntryPoint, entry_points
 from typing import Any
 
-from acquire.errors import AddressError, CoilcallError
+from acquire.errors import AddressError, CoilcallError, one_line
 from acquire.source import Source
 from drivers.address import Address, parse_address
 
@@ -72,4 +72,4 @@ def _failed(address: Address, point: EntryPoint, what: str, error: Exception) ->
 
 
 def _error(address: Address, text: str) -> AddressError:
-    return AddressError(" ".join(f"{address.text}: {text}".split()))
+    return AddressError(one_line(f"{address.text}: {text}"))

@@ -13,6 +13,7 @@ from typing import Any
 
 import click
 
+from acquire.errors import one_line
 from drivers.registry import GROUP
 from monitor.terminal import result_columns
 from monitor.text import broken, plain
@@ -139,4 +140,4 @@ def _reason(error: Exception) -> str | None:
 
 
 def _line(text: str) -> str:
-    return plain(" ".join(text.split()))
+    return plain(one_line(text))

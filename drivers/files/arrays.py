@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquire.block import ChannelInfo, Counts, SampleBlock, StreamInfo
-from acquire.errors import AddressError, CoilcallError, FormatError
+from acquire.errors import AddressError, CoilcallError, FormatError, one_line
 from drivers.address import Address
 from drivers.files.archive import MOST_INPUTS, Contents, contents_of
 from drivers.files.guard import Guard
@@ -131,7 +131,7 @@ class ArraySource:
         out[...] = values
 
     def _error(self, where: str, text: str) -> FormatError:
-        return FormatError(" ".join(f"{self._name}: {where}: {text}".split()))
+        return FormatError(one_line(f"{self._name}: {where}: {text}"))
 
 
 def _counts_type(dtype: np.dtype[np.generic]) -> np.dtype[np.signedinteger]:

@@ -11,7 +11,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 from pyarrow import csv as arrow_csv
 
-from acquire.errors import FormatError
+from acquire.errors import FormatError, one_line
 from drivers.files.csv_layout import LOST, Layout, lines_of
 
 Table = list[NDArray[np.float64]]
@@ -107,8 +107,7 @@ def _first_fault(name: str, piece: Piece, layout: Layout, reason: str) -> Format
         fault = _fault_in(line, layout)
         if fault:
             return FormatError(f"{name}: row {row}{fault}")
-    brief = " ".join(reason.split())[:120]
-    return FormatError(f"{name}: from row {piece.first_row}: {brief}")
+    return FormatError(f"{name}: from row {piece.first_row}: {one_line(reason)[:120]}")
 
 
 def _fault_in(line: str, layout: Layout) -> str:

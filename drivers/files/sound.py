@@ -11,7 +11,7 @@ import soundfile
 from numpy.typing import NDArray
 
 from acquire.block import ChannelInfo, SampleBlock, StreamInfo
-from acquire.errors import AddressError, FormatError
+from acquire.errors import AddressError, FormatError, one_line
 from drivers.address import Address
 from drivers.files.guard import Guard
 from drivers.files.volts import HIGH_COUNT, LOW_COUNT, MICROVOLT, to_counts
@@ -82,7 +82,7 @@ class SoundSource:
         return ChannelInfo(f"in{number}", 1.0 / full, low_count=-full, high_count=full - step)
 
     def _error(self, where: str, error: Exception) -> FormatError:
-        reason = " ".join(str(error).removeprefix(f"Error opening {self._name!r}: ").split())
+        reason = one_line(str(error).removeprefix(f"Error opening {self._name!r}: "))
         return FormatError(f"{self._name}: {where}: cannot be read as a sound file: {reason}")
 
 

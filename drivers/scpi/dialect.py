@@ -14,7 +14,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
 
-from acquire.errors import AddressError, FormatError
+from acquire.errors import AddressError, FormatError, one_line
 
 WORDS = frozenset({"input", "inputs", "rate_hz", "interval_s", "range_v", "span_v", "samples"})
 STANDARD = "standard"
@@ -205,8 +205,3 @@ def _tupled(value: object) -> object:
     if isinstance(value, Mapping):
         return {key: _tupled(item) for key, item in value.items()}
     return tuple(map(_tupled, value)) if isinstance(value, list) else value
-
-
-def one_line(error: object) -> str:
-    """Say an error, or anything, in one line."""
-    return " ".join(str(error).split()) or type(error).__name__

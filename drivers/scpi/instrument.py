@@ -3,8 +3,8 @@
 import math
 import re
 
-from acquire.errors import AddressError, SourceLost
-from drivers.scpi.dialect import Dialect, Frames, Setting, one_line
+from acquire.errors import AddressError, SourceLost, one_line
+from drivers.scpi.dialect import Dialect, Frames, Setting
 from drivers.scpi.samples import LinearScale
 from drivers.scpi.wire import Wire
 

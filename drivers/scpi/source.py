@@ -6,8 +6,7 @@ from typing import TYPE_CHECKING
 
 from acquire.block import ChannelInfo, SampleBlock, StreamInfo
 from acquire.clock import Clock, SystemClock
-from acquire.errors import AddressError, SourceLost
-from drivers.scpi.dialect import one_line
+from acquire.errors import AddressError, SourceLost, one_line
 from drivers.scpi.fetching import FrameFetcher, Link, StreamFetcher
 from drivers.scpi.instrument import Instrument
 from drivers.scpi.samples import LinearScale, SampleFormat

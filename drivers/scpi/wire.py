@@ -11,9 +11,9 @@ from pyvisa.errors import VisaIOError
 from pyvisa.resources import MessageBasedResource
 
 from acquire.clock import Clock
-from acquire.errors import AddressError, SourceLost
+from acquire.errors import AddressError, SourceLost, one_line
 from drivers.scpi.block488 import MOST_BYTES, BlockHeader, parse_header
-from drivers.scpi.dialect import Data, Message, one_line
+from drivers.scpi.dialect import Data, Message
 from drivers.scpi.visa_socket import PromptSocketSession, install
 
 STEP_MS = 200

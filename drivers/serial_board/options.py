@@ -13,7 +13,7 @@ import functools
 
 from serial import EIGHTBITS, Serial, SerialException
 
-from acquire.errors import AddressError
+from acquire.errors import AddressError, one_line
 from drivers.address import Address
 from drivers.serial_board.dialect import Dialect
 from drivers.serial_board.frames import Frames
@@ -39,7 +39,7 @@ def connect_port(name: str, path: str, baud: int) -> Serial:
     try:
         return Serial(path, baud, EIGHTBITS, timeout=READ_S, write_timeout=READ_S, exclusive=True)
     except (SerialException, OSError, ValueError, OverflowError) as error:
-        reason = " ".join(str(getattr(error, "strerror", None) or error).split())
+        reason = one_line(getattr(error, "strerror", None) or error)
         raise AddressError(f"{name}: {path} cannot be opened at {baud} baud: {reason}") from error
 
 

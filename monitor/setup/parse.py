@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from acquire.errors import SetupError
+from acquire.errors import SetupError, one_line
 from monitor.setup.fields import Wrong
 from monitor.setup.limits import Limits
 from monitor.setup.model import Channel, Engine, Setup, Vehicle
@@ -58,7 +58,7 @@ def explain(error: ValidationError) -> str:
 
 def _error(name: str, text: str) -> SetupError:
     line = "".join(letter if letter.isprintable() else " " for letter in f"{name}: {text}")
-    return SetupError(" ".join(line.split()))
+    return SetupError(one_line(line))
 
 
 def _explain(error: ValidationError, data: dict[str, Any]) -> str:

@@ -3,7 +3,7 @@
 from typing import NamedTuple
 
 from acquire.block import StreamInfo
-from acquire.errors import SetupError
+from acquire.errors import SetupError, one_line
 from monitor.setup.model import Channel, Setup
 
 
@@ -52,4 +52,4 @@ def _inputs(info: StreamInfo) -> str:
 
 
 def _error(setup: Setup, number: int, text: str) -> SetupError:
-    return SetupError(" ".join(f"{setup.name}: channel[{number}].input: {text}".split()))
+    return SetupError(one_line(f"{setup.name}: channel[{number}].input: {text}"))
