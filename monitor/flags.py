@@ -38,6 +38,10 @@ class Kind(StrEnum):
     POSITION_LOST = "position-lost"
 
 
+MISSES = frozenset({Kind.MISSING_ACKNOWLEDGEMENT, Kind.MISSING_COMMAND})
+"""What says that a cylinder missed its turn."""
+
+
 @dataclass(frozen=True, slots=True)
 class Flag:
     """One condition, from raise to clear.
@@ -55,3 +59,8 @@ class Flag:
     end_s: float | None
     count: int
     detail: str
+
+    def what(self, cylinder: str = "cylinder") -> str:
+        """What and where, as `missing-acknowledgement cylinder 4`; an input's name in it is foreign text."""
+        where = f"{cylinder} {self.cylinder}" if self.cylinder is not None else self.input
+        return f"{self.kind} {where}" if where else self.kind

@@ -23,8 +23,7 @@ class Moment:
 
 def before_flag(flag: Flag) -> Moment:
     """The place from which a flag can be seen coming."""
-    where = f" cyl {flag.cylinder}" if flag.cylinder is not None else f" {flag.input}" if flag.input else ""
-    return Moment(max(flag.start_s - BEFORE_S, 0.0), f"{elapsed(flag.start_s)} {flag.kind}{where}")
+    return Moment(max(flag.start_s - BEFORE_S, 0.0), f"{elapsed(flag.start_s)} {flag.what('cyl')}")
 
 
 def before_mark(mark: Mark) -> Moment:

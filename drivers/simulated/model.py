@@ -38,11 +38,11 @@ class Acknowledgement:
     width_s: float = 0.8e-3
 
     def __post_init__(self) -> None:
-        _require(self.timing in (DURING_CHARGE, AT_SPARK), f"timing={self.timing}: during-charge or at-spark")
-        _require(
+        require(self.timing in (DURING_CHARGE, AT_SPARK), f"timing={self.timing}: during-charge or at-spark")
+        require(
             0 < self.low_a < self.high_a, f"answer from {self.low_a} to {self.high_a} A: low_a must be below high_a"
         )
-        _require(self.delay_s >= 0 and self.width_s > 0, "answer at spark: delay_s >= 0 and width_s > 0")
+        require(self.delay_s >= 0 and self.width_s > 0, "answer at spark: delay_s >= 0 and width_s > 0")
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,18 +115,16 @@ class EngineModel:
     repeated_sparks: int = 0
 
     def __post_init__(self) -> None:
-        _require(self.cylinders >= 1, f"cylinders={self.cylinders}: at least 1")
+        require(self.cylinders >= 1, f"cylinders={self.cylinders}: at least 1")
         everyone = tuple(range(1, self.cylinders + 1))
         if not self.firing_order:
             object.__setattr__(self, "firing_order", COMMON_ORDERS.get(self.cylinders, everyone))
         if not self.lines:
             object.__setattr__(self, "lines", (everyone,))
-        _require(
-            tuple(sorted(self.firing_order)) == everyone, f"order must hold each cylinder 1 to {everyone[-1]} once"
-        )
-        _require(self.strokes in (2, 4), f"strokes={self.strokes}: 2 or 4")
-        _require(self.feed_resistance_ohm >= 0, "feed resistance must not be negative")
-        _require(0 <= self.repeated_sparks <= 5, f"repeats={self.repeated_sparks}: 0 to 5")
+        require(tuple(sorted(self.firing_order)) == everyone, f"order must hold each cylinder 1 to {everyone[-1]} once")
+        require(self.strokes in (2, 4), f"strokes={self.strokes}: 2 or 4")
+        require(self.feed_resistance_ohm >= 0, "feed resistance must not be negative")
+        require(0 <= self.repeated_sparks <= 5, f"repeats={self.repeated_sparks}: 0 to 5")
         self._check_lines()
         self._check_angles()
         self._check_sharing()
@@ -134,7 +132,7 @@ class EngineModel:
     def _check_lines(self) -> None:
         named = [cylinder for line in self.lines for cylinder in line]
         known = set(self.firing_order)
-        _require(len(named) == len(set(named)) and set(named) <= known, "lines: each cylinder on one line at most")
+        require(len(named) == len(set(named)) and set(named) <= known, "lines: each cylinder on one line at most")
 
     def _check_angles(self) -> None:
         angles = self.firing_angles_deg
@@ -142,20 +140,20 @@ class EngineModel:
             return
         rising = all(a < b for a, b in pairwise(angles))
         fits = len(angles) == self.cylinders and rising and angles[0] >= 0 and angles[-1] < self.cycle_deg
-        _require(
+        require(
             fits, f"angles must be {self.cylinders} rising crank angles from 0 to below {self.cycle_deg:.0f} degrees"
         )
 
     def _check_sharing(self) -> None:
-        _require(self.sparks_per_cycle in (1, 2), f"sparks={self.sparks_per_cycle}: 1 or 2 per cycle")
+        require(self.sparks_per_cycle in (1, 2), f"sparks={self.sparks_per_cycle}: 1 or 2 per cycle")
         if self.sparks_per_cycle == 1:
             return
         half = self.cylinders // 2
-        _require(
+        require(
             self.strokes == 4 and self.cylinders % 2 == 0, "two sparks per cycle need four strokes and even cylinders"
         )
         apart = [self.angles_deg[i + half] - self.angles_deg[i] for i in range(half)]
-        _require(all(math.isclose(a, 360.0) for a in apart), "cylinders that share a coil must fire 360 degrees apart")
+        require(all(math.isclose(a, 360.0) for a in apart), "cylinders that share a coil must fire 360 degrees apart")
 
     @property
     def cycle_deg(self) -> float:
@@ -184,6 +182,7 @@ class EngineModel:
         return next((i for i, line in enumerate(self.lines) if mine & set(line)), None)
 
 
-def _require(holds: bool, message: str) -> None:
+def require(holds: bool, message: str) -> None:
+    """Raise AddressError unless it holds."""
     if not holds:
         raise AddressError(f"simulated engine: {message}")

@@ -18,7 +18,7 @@ from drivers.simulated.crank import Crank
 from drivers.simulated.draws import uniform
 from drivers.simulated.faults import Fault, FaultBook
 from drivers.simulated.instrument import Instrument
-from drivers.simulated.model import EngineModel
+from drivers.simulated.model import EngineModel, require
 from drivers.simulated.running import Running
 from drivers.simulated.scenario import Scenario, named
 from drivers.simulated.signals import setup_text, signal
@@ -66,9 +66,9 @@ class SimulatedEngine:
         self._clock, self._address, self._seed = clock, address, seed
         signals = tuple(signal(name, self._model, input_range_v) for name in inputs)
         self._instrument = Instrument(sample_rate_hz, signals, bits, noise_v, _signed(dtype), hum_v)
-        _check(0 <= seed < 2**63, "seed: a whole number, 0 or more")
-        _check(block_samples is None or block_samples > 0, "block: above 0 samples")
-        _check(duration_s is None or 1.0 <= duration_s * sample_rate_hz < 1e13, "duration: at least one sample")
+        require(0 <= seed < 2**63, "seed: a whole number, 0 or more")
+        require(block_samples is None or block_samples > 0, "block: above 0 samples")
+        require(duration_s is None or 1.0 <= duration_s * sample_rate_hz < 1e13, "duration: at least one sample")
         self._total = None if duration_s is None else round(duration_s * sample_rate_hz)
         usual = round(_LIVE_BLOCK_S * sample_rate_hz) if clock else self._instrument.chunk
         self._block_samples = block_samples or usual
@@ -167,11 +167,6 @@ class SimulatedEngine:
         if fault.cylinder not in self._model.firing_order:
             raise AddressError(f"simulated engine: fault={fault.kind}: cylinder 1 to {self._model.cylinders}")
         return dataclasses.replace(fault, cylinder=self._model.coil_of(fault.cylinder))
-
-
-def _check(holds: bool, message: str) -> None:
-    if not holds:
-        raise AddressError(f"simulated engine: {message}")
 
 
 def _signed(dtype: DTypeLike) -> np.dtype[np.signedinteger[Any]]:

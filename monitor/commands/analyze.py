@@ -4,14 +4,14 @@ from pathlib import Path
 
 import click
 
-from monitor.commands.common import rated, setup_option
+from monitor.commands.common import json_option, rate_option, rated, setup_option
 
 
 @click.command(short_help="Call the roll over a recording, as fast as the machine can.")
 @click.argument("recording")
 @setup_option
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the table.")
-@click.option("--rate", "rate_hz", type=float, metavar="HZ", help="Samples a second, for files that do not say.")
+@json_option
+@rate_option
 def analyze(recording: str, setup_file: Path | None, as_json: bool, rate_hz: float | None) -> None:
     """Call the roll over RECORDING as fast as the machine can, and print the tally, flags, marks and findings.
 

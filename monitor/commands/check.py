@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from monitor.commands.common import CAUTIONS_AS_THEY_STAND, Finite, rated, setup_option
+from monitor.commands.common import CAUTIONS_AS_THEY_STAND, Finite, json_option, rate_option, rated, setup_option
 
 
 @click.command(short_help="Key on, engine off: every wire against what it should read.", epilog=CAUTIONS_AS_THEY_STAND)
@@ -17,8 +17,8 @@ from monitor.commands.common import CAUTIONS_AS_THEY_STAND, Finite, rated, setup
     metavar="S",
     help="How much to look at: 2 s of a live source unless said, of a recording its first minute.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the table.")
-@click.option("--rate", "rate_hz", type=float, metavar="HZ", help="Samples a second, for files that do not say.")
+@json_option
+@rate_option
 def check(address: str, setup_file: Path | None, seconds: float | None, as_json: bool, rate_hz: float | None) -> None:
     """Look at every connected wire of ADDRESS before the engine is started: key on, engine off.
 

@@ -31,6 +31,12 @@ setup_option = click.option(
 )
 
 
+rate_option = click.option(
+    "--rate", "rate_hz", type=float, metavar="HZ", help="Samples a second, for files that do not say."
+)
+json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the table.")
+
+
 def _choose_alerts(_: click.Context, param: click.Parameter, value: str | None) -> None:
     if value is None:
         return

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from monitor.commands.common import Finite, alerts_option, needs_terminal, rated, setup_option
+from monitor.commands.common import Finite, alerts_option, needs_terminal, rate_option, rated, setup_option
 
 _TIME = re.compile(r"(?:(?:(\d+):)?(\d+):)?(\d+(?:\.\d+)?)", re.ASCII)
 
@@ -38,7 +38,7 @@ class Place(click.ParamType[float]):
     metavar="TIMES",
     help="Recorded seconds per second.",
 )
-@click.option("--rate", "rate_hz", type=float, metavar="HZ", help="Samples a second, for files that do not say.")
+@rate_option
 @alerts_option
 def replay(recording: str, setup_file: Path | None, at_s: float, speed: float, rate_hz: float | None) -> None:
     """Show RECORDING on the live screen as it went, through the same analysis as if it happened now.

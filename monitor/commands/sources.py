@@ -2,9 +2,11 @@
 
 import click
 
+from monitor.commands.common import json_option
+
 
 @click.command(short_help="Say what is plugged in and what can be opened, with addresses.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the table.")
+@json_option
 def sources(as_json: bool) -> None:
     """List serial ports, VISA instruments and installed drivers, each with the address to paste after watch or log.
 

@@ -8,11 +8,10 @@ from monitor.dashboard.palette import INK, QUIET, YELLOW
 from monitor.dashboard.panel import Panel
 from monitor.dashboard.picture import Picture
 from monitor.findings.finding import Finding
-from monitor.flags import Kind
+from monitor.flags import MISSES
 from monitor.snapshot import Snapshot
 from monitor.text import elapsed, fit, plain
 
-_MISSES = (Kind.MISSING_ACKNOWLEDGEMENT, Kind.MISSING_COMMAND)
 _BECAUSE_FROM = 7
 """Rows from which the reason is shown as well; what to do next comes first."""
 
@@ -50,7 +49,7 @@ def _parts(snapshot: Snapshot, rows: int) -> list[tuple[str, str]]:
 
 def _since(snapshot: Snapshot) -> str:
     """When anybody first missed, where all flags are still known."""
-    misses = [flag.start_s for flag in snapshot.flags if flag.kind in _MISSES]
+    misses = [flag.start_s for flag in snapshot.flags if flag.kind in MISSES]
     if not misses:
         return ""
     word = "since" if snapshot.flags_raised == len(snapshot.flags) else "since before"

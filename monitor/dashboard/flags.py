@@ -91,7 +91,7 @@ def _line(flag: Flag, now_s: float, width: int) -> Content:
 def _mark_line(mark: Mark, snapshot: Snapshot, width: int) -> Content:
     start = elapsed(mark.time_s).ljust(_START_WIDTH) if width >= _START_FROM else ""
     facts = f"{span(snapshot.time_s - mark.time_s) + ' ago':{_WHEN_WIDTH}}{start}"
-    tied = ", ".join(f"{flag.kind} {_where(flag)}" for flag in flags_before(mark, snapshot.flags))
+    tied = ", ".join(flag.what("cyl") for flag in flags_before(mark, snapshot.flags))
     text = f"MARK {mark.number} by {mark.by}; just before it: {tied or 'nothing flagged'}"
     return line([(" ▼ ", f"bold {INK}"), (" " + facts, INK), (plain(text), f"bold {INK}")], width)
 

@@ -6,14 +6,13 @@ from dataclasses import dataclass
 from monitor.dashboard.line import Cell
 from monitor.dashboard.palette import INK, OUTCOME_GLYPH, OUTCOME_STYLE, QUIET
 from monitor.firing.records import Outcome
-from monitor.flags import Flag, Kind
+from monitor.flags import MISSES, Flag
 from monitor.rate_words import bounds_in_words, rate_in_words
 from monitor.rates import Missed, is_loaded
 from monitor.snapshot import CylinderView, Snapshot
 from monitor.text import number, span
 
 _WIDEST = 10_000
-_MISSES = {Kind.MISSING_ACKNOWLEDGEMENT, Kind.MISSING_COMMAND}
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +70,7 @@ def last_miss(view: CylinderView, snapshot: Snapshot) -> str:
 
 def latest_miss(cylinder: int, snapshot: Snapshot) -> Flag | None:
     """The flag of the latest miss, None where none is at hand."""
-    return next((flag for flag in snapshot.flags if flag.cylinder == cylinder and flag.kind in _MISSES), None)
+    return next((flag for flag in snapshot.flags if flag.cylinder == cylinder and flag.kind in MISSES), None)
 
 
 _COLUMNS = (

@@ -11,12 +11,12 @@ _SEVERITIES = {Severity.FAULT: "FAULT", Severity.WARNING: "warning", Severity.IN
 
 def flag_line(flag: Flag) -> str:
     """One flag."""
-    return f"{elapsed(flag.start_s)} {_SEVERITIES[flag.severity]} {_what(flag)} {plain(flag.detail)}".rstrip()
+    return f"{elapsed(flag.start_s)} {_SEVERITIES[flag.severity]} {plain(flag.what())} {plain(flag.detail)}".rstrip()
 
 
 def mark_line(mark: Mark, now: Snapshot) -> str:
     """One mark, and what was flagged in the seconds before it, the latest first."""
-    felt = [f"{_what(flag)} {span(mark.time_s - flag.start_s)} before" for flag in flags_before(mark, now.flags)]
+    felt = [f"{plain(flag.what())} {span(mark.time_s - flag.start_s)} before" for flag in flags_before(mark, now.flags)]
     note = f" {plain(mark.note)}" if mark.note else ""
     flagged = ", ".join(felt) or f"nothing flagged in the {LATE_S:g} s before"
     return f"{elapsed(mark.time_s)} MARK {mark.number} by {plain(mark.by)}{note}: {flagged}"
@@ -57,8 +57,3 @@ def _unobserved(now: Snapshot) -> list[str]:
     if now.coverage >= 1 and not now.lost_samples:
         return []
     return [f"coverage {share(now.coverage)}", f"lost samples {now.lost_samples}"]
-
-
-def _what(flag: Flag) -> str:
-    where = f" cylinder {flag.cylinder}" if flag.cylinder is not None else f" {flag.input}" if flag.input else ""
-    return f"{flag.kind}{plain(where)}"

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from monitor.firing.records import Firing
 from monitor.firing.rota import Rota
 from monitor.flags import Flag
-from monitor.text import plain
+from monitor.text import counted, plain
 from monitor.trace.axis import duration, moment
 from monitor.trace.measure import speed_between
 from monitor.trace.store import TraceStore
@@ -25,7 +25,7 @@ def cursor_words(store: TraceStore, view: View, rota: Rota) -> str:
     speed = speed_between(store.firings(first, last + 1), rota)
     if speed is None:
         return words
-    return f"{words}   {speed.turns} turn{'s' if speed.turns > 1 else ''}, {speed.rpm:.0f} rpm"
+    return f"{words}   {counted(speed.turns, 'turn')}, {speed.rpm:.0f} rpm"
 
 
 def firing_words(store: TraceStore, view: View) -> str:
@@ -57,5 +57,4 @@ def flag_words(flags: Sequence[Flag], store: TraceStore, view: View) -> str:
     if not in_view:
         return ""
     flag = min(in_view, key=lambda one: abs(one.start_s - at_s))
-    where = f" cylinder {flag.cylinder}" if flag.cylinder is not None else f" {plain(flag.input)}" if flag.input else ""
-    return f"{flag.severity}: {flag.kind}{where}: {plain(flag.detail)}"
+    return f"{flag.severity}: {plain(flag.what())}: {plain(flag.detail)}"
