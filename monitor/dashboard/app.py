@@ -149,9 +149,10 @@ class Dashboard(App[None]):
         if is_gone():
             abandon()
             self.exit()
-        screens = self.screen_stack  # none any more while it ends
-        if not screens or not has_room():
+        # While it ends, the screen still stands when its parts are gone already.
+        if not self.is_running or not has_room():
             return
+        screens = self.screen_stack
         picture = self.picture()
         self._alarm.is_muted = self._is_muted or isinstance(screens[-1], Flex)  # the flex test has a bell of its own
         self._send(self._alarm.take(picture, time.monotonic()))

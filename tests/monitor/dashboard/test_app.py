@@ -125,6 +125,23 @@ async def test_no_terminal_is_too_small_to_run_in() -> None:
         assert len(await settle(app, pilot)) == 5
 
 
+async def test_a_pull_that_comes_while_the_screen_is_taken_down_draws_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    watched = Still()
+    app = Dashboard(watched)
+    take_down, pulled = app._close_all, []
+
+    async def in_two_steps() -> None:
+        await app._prune(*app.screen.children)
+        watched.now = snapshot(6, missing=3)
+        pulled.append(app.pull())
+        await take_down()
+
+    monkeypatch.setattr(app, "_close_all", in_two_steps)
+    async with app.run_test():
+        pass
+    assert pulled == [None]
+
+
 async def test_being_cancelled_ends_the_screen_and_leaves_nothing_running() -> None:
     app = Dashboard(Still())
     shown = asyncio.Event()
