@@ -29,8 +29,6 @@ setup_option = click.option(
     help="The set-up file: which engine, and what is connected to which input. Without it, the set-up that came with "
     "the samples is used.",
 )
-
-
 rate_option = click.option(
     "--rate", "rate_hz", type=float, metavar="HZ", help="Samples a second, for files that do not say."
 )

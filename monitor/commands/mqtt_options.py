@@ -35,8 +35,9 @@ class MqttOptions:
     def watching(self, address: str) -> Access:
         """How to get in where somebody else publishes. Raises AddressError, click.UsageError."""
         if self.address is not None or self.takes_commands:
-            wrong = "what is watched over a broker cannot be published again, nor commanded here"
-            raise click.UsageError(f"{wrong}: leave --mqtt out, and --mqtt-commands")
+            raise click.UsageError(
+                "what is watched over a broker cannot be published again: leave --mqtt out, and --mqtt-commands with it"
+            )
         return self._access(address)
 
     def _access(self, address: str) -> Access:

@@ -42,8 +42,8 @@ class Wishes:
 
 def run(wishes: Wishes) -> None:
     """Ask, draw, write. Raises SetupError, click.UsageError, and what a source raises."""
-    # What is there already may be replaced once that was asked; what comes meanwhile was not asked about.
     refuse_early(wishes.file, replaces=wishes.replaces or wishes.asks)
+    # What is there already may be replaced once that was asked; what comes meanwhile was not asked about.
     replaces = wishes.replaces or (wishes.asks and wishes.file.exists())
     given, wires = _said(wishes)
     if wishes.asks:
