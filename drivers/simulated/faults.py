@@ -93,11 +93,8 @@ class Window:
     start_s: float
     end_s: float
     value: float | str
-
-    @property
-    def number(self) -> float:
-        """The value of a fault measured by a number."""
-        return float(self.value) if isinstance(self.value, (int, float)) else 0.0
+    number: float
+    """The fault's own."""
 
 
 class FaultBook:
@@ -168,4 +165,4 @@ class FaultBook:
 
 def _window(fault: Fault, start_s: float, end_s: float) -> Window:
     assert fault.value is not None
-    return Window(fault.kind, fault.cylinder, start_s, end_s, fault.value)
+    return Window(fault.kind, fault.cylinder, start_s, end_s, fault.value, fault.number)
