@@ -10,6 +10,7 @@ a file system that gives space back late, or keeps it for a snapshot, costs an o
 """
 
 import errno
+import math
 import shutil
 from collections import deque
 from collections.abc import Callable
@@ -23,10 +24,11 @@ RESERVE_BYTES = 1 << 30
 hour), and for a system that works badly on a full disk."""
 RESERVE_SHARE = 0.05
 """Of a small disk, a memory card for one, no more than this share is kept free."""
-FILES_AT_LEAST = 8
-"""One file takes at most this part of the room for samples, so that a small disk keeps most of them when one goes."""
+FILES_AT_LEAST = 40
+"""One file takes at most this part of the room for samples, half of a small disk's reserve: so much at a time goes back
+into the reserve that clips are written into. A small disk keeps most samples when one file goes."""
 WORTH_BEGINNING = 1 / 64
-"""A file is not begun for less than this share of its usual length, about a second."""
+"""A file is begun for no less than this share of its usual length, about a second."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,11 +50,9 @@ def default_reserve(folder: Path) -> int:
     return min(RESERVE_BYTES, int(shutil.disk_usage(folder).total * RESERVE_SHARE))
 
 
-def no_room(folder: Path, reserve_bytes: int, what: str) -> OSError:
-    """Make the error that says what may not take the last of the disk where a folder is."""
-    size = f"{reserve_bytes / 1e6:.0f} MB" if reserve_bytes >= 1e6 else f"{reserve_bytes / 1e3:.0f} kB"
-    words = f"the disk is full but for the last {size}, and no {what} may take those"
-    return OSError(errno.ENOSPC, words, str(folder))
+def size_words(size_bytes: float) -> str:
+    """For people, in kB or MB."""
+    return f"{size_bytes / 1e6:.4g} MB" if size_bytes >= 1e6 else f"{size_bytes / 1e3:.0f} kB"
 
 
 class DiskGuard:
@@ -78,12 +78,15 @@ class DiskGuard:
         """
         spare = self._free(folder) - self._reserve_bytes
         room = spare + sum(stretch.file_bytes for stretch in closed)
-        granted = max(min(wanted_bytes, room // FILES_AT_LEAST), 0)
+        least = math.ceil(wanted_bytes * WORTH_BEGINNING)
+        granted = min(max(room // FILES_AT_LEAST, least), wanted_bytes)
         while spare < granted and closed and self._may_go(closed[0]):
             spare += self._drop(closed[0])
             closed.popleft()
-        if min(granted, spare) < wanted_bytes * WORTH_BEGINNING:
-            raise no_room(folder, self._reserve_bytes, "samples")
+        if spare < least:
+            reserve = size_words(self._reserve_bytes)
+            words = f"the disk is full but for the last {reserve}, and no samples may take those"
+            raise OSError(errno.ENOSPC, words, str(folder))
         return min(granted, spare)
 
     def _may_go(self, stretch: Stretch) -> bool:

@@ -1,6 +1,7 @@
 """One clip: a stretch of a recording as a recording of its own, which opens alone."""
 
 import shutil
+from collections.abc import Callable
 from itertools import chain
 from pathlib import Path
 
@@ -16,15 +17,17 @@ CLIPS_NAME = "clips"
 _PARTIAL = ".partial"
 
 
-def cut_clip(folder: Path, info: StreamInfo, span: Span) -> Clip | None:
+def cut_clip(folder: Path, info: StreamInfo, span: Span, require_room: Callable[[Span], None]) -> Clip | None:
     """Copy samples and entries of a stretch into the next folder under `clips`; None where no sample of it is there.
 
-    The clip has its name only when it is whole. Blocks on the disk. Raises OSError, CoilcallError.
+    The clip has its name only when it is whole. `require_room` is called before anything is written, and may raise
+    OSError. Blocks on the disk. Raises OSError, CoilcallError.
     """
     blocks = read_between(folder, info, span.first_index, span.end_index)
     first = next(blocks, None)
     if first is None:
         return None
+    require_room(span)
     clips = folder / CLIPS_NAME
     number = _last_number(clips) + 1
     partial = clips / f"{number:04d}{_PARTIAL}"

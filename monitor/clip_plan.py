@@ -1,5 +1,7 @@
 """Which stretches of a recording become clips, and when. Nothing here knows of a disk."""
 
+import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from monitor.disk_terms import Surroundings
@@ -25,7 +27,7 @@ class ClipPlan:
         self._wanted: list[Span] = []
         self._analysed_index = self._settled_index = 0
         self.given_up = 0
-        """Stretches that waited in vain, since the start."""
+        """Clips that will never be cut, since the start."""
 
     def want(self, index: int) -> None:
         """Keep what surrounds this sample."""
@@ -35,7 +37,7 @@ class ClipPlan:
         first = min([first, *(span.first_index for span in touching)])
         end = max([end, *(span.end_index for span in touching)])
         self._wanted = sorted([*apart, Span(first, end)], key=lambda span: span.first_index)
-        self.given_up += max(len(self._wanted) - MOST_WANTED, 0)
+        self._give_up(self._wanted[:-MOST_WANTED])
         self._wanted = self._wanted[-MOST_WANTED:]
 
     def analysed(self, end_index: int) -> None:
@@ -63,8 +65,11 @@ class ClipPlan:
 
     def give_up(self) -> None:
         """Count all that waits as given up."""
-        self.given_up += len(self._wanted)
+        self._give_up(self._wanted)
         self._wanted = []
+
+    def _give_up(self, spans: Iterable[Span]) -> None:
+        self.given_up += sum(math.ceil((span.end_index - span.first_index) / self._longest) for span in spans)
 
     @property
     def needed_from(self) -> int:

@@ -1,12 +1,14 @@
 """The surroundings of flags and marks, kept apart from the samples that may have to go."""
 
+import errno
 from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 
 from acquire.block import StreamInfo
 from acquire.errors import CoilcallError, FormatError
-from acquire.recording_guard import default_reserve, no_room
+from acquire.recording_guard import size_words
 from monitor.clip_cut import cut_clip
 from monitor.clip_plan import ClipPlan, Span
 from monitor.disk_terms import DiskTerms
@@ -16,7 +18,10 @@ from monitor.flags import Flag
 from monitor.trouble import Trouble
 
 LEDGERS_SHARE = 4
-"""One part in so many of the reserve is left to the ledger, which outlives clips as it outlives samples."""
+"""One part in so many of the reserve is left to the ledger, which outlives clips as it outlives samples. A clip takes
+no more than one either, so that it finds room wherever old samples can make some."""
+SHORTEST_S = 1.0
+"""No clip is planned shorter than that, however small the disk."""
 
 
 class Clips:
@@ -30,7 +35,11 @@ class Clips:
         self._folder, self._info, self._terms, self._owner = folder, info, terms, owner
         self._rate_hz = info.sample_rate_hz
         self._flags_seen = 0
-        self.plan = ClipPlan(info.sample_rate_hz, terms.surroundings)
+        self._ledgers_bytes = terms.reserve(folder) // LEDGERS_SHARE
+        self._sample_bytes = len(info.channels) * info.dtype.itemsize
+        fitting_s = self._ledgers_bytes / (self._sample_bytes * self._rate_hz)
+        longest_s = min(terms.surroundings.longest_s, max(fitting_s, SHORTEST_S))
+        self.plan = ClipPlan(self._rate_hz, replace(terms.surroundings, longest_s=longest_s))
         self.trouble = Trouble("clips", terms.clock)
 
     def want(self, at_s: float) -> None:
@@ -60,7 +69,7 @@ class Clips:
 
     async def _cut(self, span: Span) -> Clip | None:
         try:
-            clip = await in_thread(self._owner, self._cut_where_there_is_room, span)
+            clip = await in_thread(self._owner, cut_clip, self._folder, self._info, span, self._require_room)
         except FormatError as error:  # no further try would read it
             self.trouble.last_reason, clip = str(error), None
             self.plan.given_up += 1
@@ -71,11 +80,10 @@ class Clips:
         self.plan.done(span)
         return clip
 
-    def _cut_where_there_is_room(self, span: Span) -> Clip | None:
-        """Blocks on the disk. Raises OSError, CoilcallError."""
-        asked = self._terms.reserve_bytes
-        left_alone = (default_reserve(self._folder) if asked is None else asked) // LEDGERS_SHARE
-        clip_bytes = (span.end_index - span.first_index) * len(self._info.channels) * self._info.dtype.itemsize
-        if self._terms.free(self._folder) - clip_bytes < left_alone:
-            raise no_room(self._folder, left_alone, "clips")
-        return cut_clip(self._folder, self._info, span)
+    def _require_room(self, span: Span) -> None:
+        """Blocks on the disk. Raises OSError where the clip would take what is the ledger's."""
+        clip_bytes, free = (span.end_index - span.first_index) * self._sample_bytes, self._terms.free(self._folder)
+        if free - clip_bytes < self._ledgers_bytes:
+            words = f"no room for a clip of {size_words(clip_bytes)}: {size_words(free)} are free, and the last"
+            words += f" {size_words(self._ledgers_bytes)} are the ledger's"
+            raise OSError(errno.ENOSPC, words, str(self._folder))

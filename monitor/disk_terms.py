@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from acquire.clock import Clock, SystemClock
-from acquire.recording import Rollover, free_bytes
+from acquire.recording import Rollover, default_reserve, free_bytes
 from acquire.recording_file import Opener, open_new
 
 
@@ -37,3 +37,8 @@ class DiskTerms:
     clock: Clock = field(default_factory=SystemClock)
     opener: Opener = open_new
     free: Callable[[Path], int] = free_bytes
+
+    def reserve(self, folder: Path) -> int:
+        """Bytes that samples leave free on the disk where a folder is, or will be made. Raises OSError."""
+        there = next(path for path in (folder, *folder.absolute().parents) if path.exists())
+        return default_reserve(there) if self.reserve_bytes is None else self.reserve_bytes

@@ -17,7 +17,7 @@ async def in_thread(owner: ThreadPoolExecutor, work: Callable[P, T], *args: P.ar
     try:
         return await asyncio.wrap_future(owner.submit(work, *args, **kwargs))
     except OSError as error:
-        raise CoilcallError(f"{told(error)}; it cannot be written") from error
+        raise CoilcallError(told(error)) from error
 
 
 async def to_its_end(work: Awaitable[T]) -> T:

@@ -27,6 +27,7 @@ from monitor.ledger_reader import read_unclipped
 from monitor.marks import Mark
 from monitor.pending import Pending
 from monitor.sample_store import SampleStore
+from monitor.text import counted
 from monitor.trouble import Trouble
 
 COMMIT_EVERY_S = 0.5
@@ -80,13 +81,13 @@ class Keeper:
     def unkept(self) -> str:
         """What could not be kept since the start, in words; "" where nothing was lost."""
         lost = (
-            (self._store.samples_lost, "samples of each input", self._store.trouble),
-            (self._pending.rows_lost, "rows of the ledger", self._trouble),
-            (self._clips.plan.given_up, "clips", self._clips.trouble),
+            (self._store.samples_lost, "sample", " of each input", self._store.trouble),
+            (self._pending.rows_lost, "row", " of the ledger", self._trouble),
+            (self._clips.plan.given_up, "clip", "", self._clips.trouble),
         )
         told = [
-            f"{count} {what} ({trouble.last_reason})" if count else trouble.reason
-            for count, what, trouble in lost
+            f"{counted(count, what)}{of} ({trouble.last_reason})" if count else trouble.reason
+            for count, what, of, trouble in lost
             if count or trouble.reason
         ]
         return f"not everything could be kept: {'; '.join(told)}" if told else ""
@@ -175,6 +176,7 @@ async def keeping(
     async with AsyncExitStack() as stack:
         stack.enter_context(disk)
         stack.enter_context(cutter)
+        terms = replace(terms, reserve_bytes=await in_thread(disk, terms.reserve, folder))
         store = await in_thread(disk, SampleStore, folder, info, terms)
         is_new = not (terms.resume and (folder / LEDGER_NAME).exists())
         began_utc = terms.clock.utc()

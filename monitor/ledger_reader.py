@@ -13,7 +13,7 @@ _UNCLIPPED = """
 SELECT moment_s FROM (
     SELECT start_s AS moment_s FROM flags UNION SELECT end_s FROM flags WHERE end_s IS NOT NULL
     UNION SELECT time_s FROM marks
-) WHERE NOT EXISTS (SELECT 1 FROM clips WHERE moment_s * ? BETWEEN first_index AND first_index + samples)
+) WHERE NOT EXISTS (SELECT 1 FROM clips WHERE round(moment_s * ?) BETWEEN first_index AND first_index + samples)
 ORDER BY moment_s DESC LIMIT ?
 """
 

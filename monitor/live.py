@@ -86,6 +86,7 @@ class Session:
         self.doubt = ""
         """Why it is not sure how long after the session before this one began; "" where it is."""
         self._shift_s = 0.0
+        self._fed_at_s: float | None = None
         self._outages = OutageBook()
         self._marks = MarkBook()
         self._is_abandoned = False
@@ -110,10 +111,16 @@ class Session:
             self.keeper.on_committed.append(hook)
 
     def mark(self, by: str, note: str = "") -> Mark:
-        """Note that somebody felt it now: at the newest sample there is, analysed yet or not."""
+        """Note that somebody felt it now: behind the newest sample there is by as long as none has come since."""
         analysed_s = self.analyzer.standing.end_index / self.info.sample_rate_hz
         waiting_s = self._reader.statistics().lag_samples / self.info.sample_rate_hz
-        return self.note(max(analysed_s, self._shift_s) + waiting_s, by, note)
+        return self.note(max(analysed_s, self._shift_s) + (waiting_s or self._silent_s()), by, note)
+
+    def _silent_s(self) -> float:
+        """For how long a live source has given nothing, where all that it gave is analysed."""
+        if not self.info.is_live or self._fed_at_s is None or self.ended.is_set():
+            return 0.0
+        return self._options.disk.clock.now() - self._fed_at_s
 
     def abandon(self) -> None:
         """Analyse no more, not even what has come: nobody looks at this session any longer."""
@@ -187,6 +194,7 @@ class Session:
                 if self._is_abandoned:
                     break
                 step = self.analyzer.feed(block)
+                self._fed_at_s = self._options.disk.clock.now()
                 self._enter(step)
                 if self.keeper is not None:
                     self.keeper.note_block(block)

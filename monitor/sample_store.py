@@ -4,9 +4,8 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from acquire.block import SampleBlock, StreamInfo
-from acquire.recording import DiskGuard, Dropped, RecordingWriter, Storage, default_reserve
+from acquire.recording import DiskGuard, Dropped, RecordingWriter, Storage
 from monitor.disk_terms import DiskTerms
-from monitor.text import elapsed
 from monitor.trouble import Trouble, told
 
 
@@ -21,24 +20,26 @@ class SampleStore:
         """Samples of each input that the disk did not take, since the start. From any thread."""
         self.trouble = Trouble("samples", terms.clock)
         """Its words may be asked for from any thread."""
-        self._rate_hz = info.sample_rate_hz
         self._dropped: dict[int, Dropped] = {}
         self._last_lost = Dropped(0, 0, "")
-        self._deleted_until: int | None = None
+        self._has_deleted = False
         self._writer = _writer(folder, info, terms, self)
 
     @property
     def words(self) -> str:
         """What people should know of the samples, "" while all of them are kept. From any thread."""
-        if self.trouble.words or self._deleted_until is None:
+        if self.trouble.words or not self._has_deleted:
             return self.trouble.words
-        until = elapsed(self._deleted_until / self._rate_hz)
-        return f"the disk is nearly full: samples before {until} went to make room, but for the clips"
+        return "the disk is nearly full: the oldest samples go to make room, but for the clips"
 
     @property
     def kept_index(self) -> int:
-        """Index before which every sample can be read from the disk, or is not there. From any thread."""
-        return self._writer.kept_index
+        """Index before which every sample can be read from the disk, or is not there. From any thread.
+
+        While the disk takes none, none is waited for: what wants those that are there may be what it is full of.
+        """
+        lost, kept_index = self._last_lost, self._writer.kept_index
+        return max(lost.first_index + lost.samples, kept_index) if self.trouble.reason else kept_index
 
     def write(self, block: SampleBlock, overtaken: Iterable[tuple[int, int]] = ()) -> None:
         """Keep a block, or book it as dropped while the disk does not take any.
@@ -72,7 +73,7 @@ class SampleStore:
 
     def note_deleted(self, dropped: Dropped) -> None:
         """Book a sample file that made room for newer ones."""
-        self._deleted_until = dropped.first_index + dropped.samples
+        self._has_deleted = True
         self._dropped[dropped.first_index] = dropped
 
     def _lose(self, first_index: int, end_index: int, reason: str) -> None:
@@ -89,11 +90,5 @@ class SampleStore:
 
 
 def _writer(folder: Path, info: StreamInfo, terms: DiskTerms, store: SampleStore) -> RecordingWriter:
-    reserve = terms.reserve_bytes if terms.reserve_bytes is not None else default_reserve(_existing(folder))
-    guard = DiskGuard(reserve, store.note_deleted, lambda: store.needed_from, terms.free)
+    guard = DiskGuard(terms.reserve(folder), store.note_deleted, lambda: store.needed_from, terms.free)
     return RecordingWriter(folder, info, Storage(terms.resume, terms.rollover, guard, terms.opener))
-
-
-def _existing(folder: Path) -> Path:
-    """The folder, or where it will be made."""
-    return next(path for path in (folder, *folder.absolute().parents) if path.exists())

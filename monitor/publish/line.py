@@ -1,6 +1,7 @@
 """A connection to the broker that is made again whenever it breaks."""
 
 import asyncio
+import uuid
 from collections.abc import Awaitable, Callable
 from contextlib import suppress
 
@@ -18,7 +19,7 @@ class Line:
 
     def __init__(self, access: Access, clock: Clock, policy: Policy = _POLICY) -> None:
         self.access, self._clock, self._policy = access, clock, policy
-        self._tls = trust(access)
+        self._tls, self._name = trust(access), uuid.uuid4().hex[:23]
         self._away_since = clock.utc()
         self.is_up = False
         self.tried = asyncio.Event()
@@ -43,7 +44,7 @@ class Line:
         attempts = 0
         while True:
             try:
-                async with connected(self.access, self._tls, will()) as connection:
+                async with connected(self.access, self._tls, will(), self._name) as connection:
                     self.is_up, self.refusal, attempts = True, None, 0
                     self.tried.set()
                     await serve(connection)

@@ -119,9 +119,13 @@ async def test_a_clip_is_cut_while_the_session_goes_on(tmp_path: Path) -> None:
     assert read_flags(tmp_path / "d" / "clips" / "0001" / "ledger.sqlite")
 
 
-def test_a_stretch_without_a_sample_makes_no_clip(drive: Path) -> None:
+def refuse(span: Span) -> None:
+    raise OSError(f"asked for room for {span}")
+
+
+def test_a_stretch_without_a_sample_makes_no_clip_and_needs_no_room(drive: Path) -> None:
     before = clips(drive)
-    assert cut_clip(drive, read_info(drive), Span(10**9, 10**9 + 5)) is None
+    assert cut_clip(drive, read_info(drive), Span(10**9, 10**9 + 5), refuse) is None
     assert clips(drive) == before
 
 
@@ -137,7 +141,7 @@ def test_a_clip_that_cannot_be_written_leaves_nothing(tmp_path: Path) -> None:
         for block in engine_running()[1]:
             writer.write(block)
     with pytest.raises(CoilcallError, match=r"ledger\.sqlite: cannot be written: unable to open"):
-        cut_clip(tmp_path / "drive", read_info(tmp_path / "drive"), Span(0, 10_000))
+        cut_clip(tmp_path / "drive", read_info(tmp_path / "drive"), Span(0, 10_000), lambda _span: None)
     assert clips(tmp_path / "drive") == []
 
 
@@ -145,7 +149,7 @@ async def test_samples_that_cannot_be_read_are_told_once_and_do_not_keep_later_c
     tmp_path: Path,
 ) -> None:
     source, folder = Played(engine_running(), is_endless=True), tmp_path / "drive"
-    told = r"not everything could be kept: 1 clips \(.*cannot be understood from byte"
+    told = r"not everything could be kept: 1 clip \(.*cannot be understood from byte"
     with pytest.raises(CoilcallError, match=told):  # noqa: PT012 - it is raised when the session is left
         async with session(source, Options(folder=folder)) as running:
             while running.snapshot().time_s < 4.0 or not rows(folder, "firings"):  # noqa: ASYNC110 - as a screen looks

@@ -11,11 +11,11 @@ from hypothesis import strategies as st
 
 from acquire.errors import CoilcallError, FormatError
 from acquire.recording import Dropped
-from monitor.entries import Coverage, Entries, Event, Gap
+from monitor.entries import Clip, Coverage, Entries, Event, Gap
 from monitor.firing.records import Firing, Outcome
 from monitor.flags import Flag, Kind, Severity
 from monitor.ledger import Ledger
-from monitor.ledger_reader import read_flags, read_marks
+from monitor.ledger_reader import read_flags, read_marks, read_unclipped
 from monitor.ledger_tables import SCHEMA
 from monitor.marks import Mark
 
@@ -248,3 +248,12 @@ def test_a_row_that_is_there_already_keeps_nothing_out_of_the_book(path: Path) -
         ledger.write(Entries(gaps=[Gap(1, 1)], flags=[FLAG]))
     assert read(path, "gaps") == [(1, 1)]
     assert read_flags(path) == [FLAG]
+
+
+def test_a_moment_at_the_very_end_of_a_clip_has_one(path: Path) -> None:
+    rate_hz, end = 20_000.0, 211_792
+    lost = replace(FLAG, kind=Kind.LOST_SAMPLES, start_s=end / rate_hz)
+    assert lost.start_s * rate_hz > end, "no longer a number that rounding makes too large"
+    with Ledger(path, STARTED) as ledger:
+        ledger.write(Entries(flags=[lost], clips=[Clip(1, 133_448, end - 133_448, "flag 1 lost-samples")]))
+    assert read_unclipped(path, rate_hz, 10) == []

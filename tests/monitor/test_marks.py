@@ -6,10 +6,13 @@ from hypothesis import strategies as st
 
 from drivers.registry import source_for
 from monitor.analyzer import Step
+from monitor.disk_terms import DiskTerms
 from monitor.flags import Flag, Kind, Severity
 from monitor.live import Options, session
 from monitor.marks import LATE_S, Mark, MarkBook, flags_before
+from tests.acquire.streams import until
 from tests.monitor.streams import Played, engine_running
+from tests.monitor.test_keeper import SetClock
 from tests.monitor.test_live import rows
 
 
@@ -54,6 +57,17 @@ async def test_a_mark_made_while_it_records_stands_at_the_newest_sample_on_the_s
         assert running.snapshot().marks == (mark,)
         assert mark.time_s == running.snapshot().time_s
     assert rows(tmp_path / "drive", "marks") == [(1, mark.time_s, "key", "")]
+
+
+async def test_a_mark_made_while_no_samples_come_stands_where_they_would_be(tmp_path: Path) -> None:
+    clock = SetClock()
+    terms = DiskTerms(clock=clock)
+    source = Played(engine_running(), is_endless=True, is_live=True)
+    async with session(source, Options(folder=tmp_path / "drive", disk=terms)) as running:
+        await until(lambda: running.snapshot().time_s == 4.0)
+        clock.time_s += 9.5
+        assert running.mark("key").time_s == pytest.approx(13.5)
+    assert running.mark("late").time_s == pytest.approx(4.0)
 
 
 async def test_presses_of_a_marker_button_are_marks_on_the_screen_and_in_the_ledger_numbered_with_the_keyed_ones(

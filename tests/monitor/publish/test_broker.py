@@ -194,6 +194,27 @@ async def test_when_the_program_is_killed_the_broker_says_that_it_is_offline(ope
         await comes_true(lambda: [one["online"] for one in listener.of("state")] == [True, False])
 
 
+@needs_broker
+async def test_who_connects_anew_is_not_said_to_be_offline_later_when_the_old_connection_is_found_dead(
+    open_to_all: Mosquitto,
+) -> None:
+    access = Access(parse_broker(open_to_all.address()))
+    will = Letter(access.broker.topic("state"), b'{"online": false}', qos=1, is_retained=True)
+    lives = Letter(access.broker.topic("state"), b'{"online": true}', qos=1, is_retained=True)
+    async with listening(open_to_all.address()) as listener:
+        with contextlib.suppress(BrokerAway):
+            async with connected(access, None, will, "thelogger") as old:
+                await old.send(lives)
+                async with connected(access, None, will, "thelogger") as new:
+                    await new.send(lives)
+                    with pytest.raises(BrokerAway):
+                        async for _ in old.received():
+                            pass
+                    await new.send(Letter(access.broker.topic("tally"), b"{}", qos=1))
+                    await comes_true(lambda: listener.of("tally"))
+                    assert [one["online"] for one in listener.of("state")] == [True, False, True]
+
+
 @contextlib.contextmanager
 def silent() -> Iterator[tuple[int, list[socket.socket]]]:
     """Somebody who takes connections and never says a word; its port, and the connections."""
