@@ -85,7 +85,8 @@ class Session:
         """How publishing stands, in words; "" where all is well or nothing is published."""
         self.doubt = ""
         """Why it is not sure how long after the session before this one began; "" where it is."""
-        self._shift_s = 0.0
+        self.began_s = 0.0
+        """Where it begins, in seconds from the recording's first sample."""
         self._fed_at_s: float | None = None
         self._outages = OutageBook()
         self._marks = MarkBook()
@@ -99,7 +100,7 @@ class Session:
     def snapshot(self) -> Snapshot:
         """The analysis now."""
         now = self.analyzer.snapshot()
-        return replace(now, time_s=max(now.time_s, self._shift_s), marks=self._marks.latest)
+        return replace(now, time_s=max(now.time_s, self.began_s), marks=self._marks.latest)
 
     def listen(self, listener: Listener) -> None:
         """Have it told of every block from now on; whoever registers before the first wait misses none."""
@@ -114,7 +115,7 @@ class Session:
         """Note that somebody felt it now: behind the newest sample there is by as long as none has come since."""
         analysed_s = self.analyzer.standing.end_index / self.info.sample_rate_hz
         waiting_s = self._reader.statistics().lag_samples / self.info.sample_rate_hz
-        return self.note(max(analysed_s, self._shift_s) + (waiting_s or self._silent_s()), by, note)
+        return self.note(max(analysed_s, self.began_s) + (waiting_s or self._silent_s()), by, note)
 
     def _silent_s(self) -> float:
         """For how long a live source has given nothing, where all that it gave is analysed."""
@@ -138,14 +139,14 @@ class Session:
         self.keeper, self.recording_id = keeper, keeper.counted.recording_id
         self._marks = MarkBook(keeper.counted.mark)
         if resumed is not None:
-            self._shift_s, self.doubt = resumed.first_index / self.info.sample_rate_hz, resumed.doubt
+            self.began_s, self.doubt = resumed.first_index / self.info.sample_rate_hz, resumed.doubt
             if self.doubt:
-                keeper.enter_event(Event(self._shift_s, "clock-set", self.doubt))
+                keeper.enter_event(Event(self.began_s, "clock-set", self.doubt))
 
     def take_stock(self) -> Coverage:
         """Say how much of the time was observed, and enter what befell the source since the last call."""
         if self.keeper is not None and self._supervised is not None:
-            for event in self._outages.news(self._supervised.outage, self._shift_s):
+            for event in self._outages.news(self._supervised.outage, self.began_s):
                 self.keeper.enter_event(event)
         standing = self.analyzer.standing
         if self.keeper is not None and self.ended.is_set() and self.unseen_s:
@@ -169,7 +170,7 @@ class Session:
             behind_s=self._reader.statistics().lag_samples / info.sample_rate_hz,
             recording_to=str(options.folder) if options.folder else None,
             times_lost=outage.number if outage else 0,
-            lost_at_s=outage.at_s + self._shift_s if outage else None,
+            lost_at_s=outage.at_s + self.began_s if outage else None,
             outage_s=self._supervised.outage_s if self._supervised else None,
             clock_error_ppm=health.clock_error_ppm,
             frames_damaged=health.frames_damaged,

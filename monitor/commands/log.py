@@ -1,6 +1,7 @@
 """`coilcall log`."""
 
 import math
+import shutil
 import sys
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from monitor.cautions import CAUTIONS_IN_BRIEF
 from monitor.commands.common import CAUTIONS_AS_THEY_STAND, Finite, Size, setup_option
 from monitor.commands.mqtt_options import MqttOptions, mqtt_options
 from monitor.interrupt import outlive_signals
+from monitor.text import broken
 
 
 @click.command(short_help="Record and analyse without a screen, for the road test.", epilog=CAUTIONS_AS_THEY_STAND)
@@ -78,7 +80,8 @@ def log(
         raise click.UsageError("--to begins a recording and --resume goes on with one: give one of them")
     broker = mqtt.publishing()
     if sys.stderr.isatty():
-        click.echo(CAUTIONS_IN_BRIEF, err=True)
+        for line in broken(" ".join(CAUTIONS_IN_BRIEF.split()), shutil.get_terminal_size().columns - 1, 0):
+            click.echo(line, err=True)
     from monitor.disk_terms import DiskTerms
     from monitor.live import Options
     from monitor.log import run

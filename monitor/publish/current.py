@@ -80,6 +80,7 @@ class Current:
         now = self._told.snapshot()
         return StateMessage(
             recording_id=self._told.recording_id,
+            began_s=self._told.began_s,
             utc=self._utc(),
             online=is_online,
             takes_commands=self._access.takes_commands,
@@ -99,6 +100,8 @@ class Current:
 
 
 def _lasting(state: StateMessage) -> StateMessage:
-    """The same without what differs from second to second."""
+    """The same without what differs from second to second; the reasons for findings are full of figures."""
     source = state.source.model_copy(update={"outage_s": None})
-    return state.model_copy(update={"utc": "", "rpm": None, "coverage": 0.0, "messages_waiting": 0, "source": source})
+    findings = tuple(part.model_copy(update={"because": ""}) for part in state.findings)
+    passing = {"utc": "", "rpm": None, "coverage": 0.0, "messages_waiting": 0}
+    return state.model_copy(update=passing | {"source": source, "findings": findings})

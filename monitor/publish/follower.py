@@ -74,9 +74,9 @@ class Follower:
 
     def _take_state(self, letter: Letter) -> None:
         state = decode(StateMessage, letter.payload)
-        if not self._is_of_now(state.recording_id):
+        if self._state is None or state.run != self._state.run:
             self._forget()
-        elif self._state is not None:
+        else:
             if not state.online and state.utc < self._state.utc:
                 # The last will is from the beginning of the connection: only that it is over is new.
                 state = self._state.model_copy(update={"online": False})
@@ -111,15 +111,20 @@ class Follower:
         """Whether it belongs to what is shown; an outbox may still send what is left of an earlier recording."""
         return self._state is not None and recording_id == self._state.recording_id
 
+    def _is_of_this_run(self, time_s: float) -> bool:
+        """Whether it came since the recording was last gone on with; what is counted began then too."""
+        return self._state is not None and time_s >= self._state.began_s
+
     def _keep_flag(self, flag: FlagMessage) -> None:
         known = self._flags.get(flag.number)
-        if known is None or flag.revision >= known.revision:
+        if self._is_of_this_run(flag.start_s) and (known is None or flag.revision >= known.revision):
             self._flags[flag.number] = flag
         while len(self._flags) > _FLAGS:
             del self._flags[min(self._flags)]
 
     def _keep_mark(self, mark: MarkMessage) -> None:
-        self._marks[mark.number] = mark
+        if self._is_of_this_run(mark.time_s):
+            self._marks[mark.number] = mark
         while len(self._marks) > _MARKS:
             del self._marks[min(self._marks)]
 

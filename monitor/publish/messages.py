@@ -184,6 +184,7 @@ class StateMessage(Message):
     TOPIC = "state"
     schema_: Literal["coilcall.state/1"] = _schema("coilcall.state/1")
     recording_id: Text
+    began_s: Seconds = 0.0
     utc: Text
     online: bool
     takes_commands: bool
@@ -199,6 +200,11 @@ class StateMessage(Message):
     messages_dropped: Whole = 0
     commands_refused: Whole = 0
     refusal: Text = ""
+
+    @property
+    def run(self) -> tuple[str, float]:
+        """Which recording it is of, and which run of it."""
+        return self.recording_id, self.began_s
 
 
 class CommandMessage(Message):

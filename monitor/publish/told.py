@@ -12,6 +12,7 @@ class Told(Protocol):
     """A session, seen from here."""
 
     recording_id: str
+    began_s: float
     publishing_state: Callable[[], str]
 
     def snapshot(self) -> Snapshot:

@@ -33,7 +33,7 @@ class Drive:
     """What a publisher asks of a session."""
 
     def __init__(self, recording_id: str = "drive") -> None:
-        self.recording_id = recording_id
+        self.recording_id, self.began_s = recording_id, 0.0
         self.publishing_state: Callable[[], str] = str
         self.standing = SourceState.FLOWING
         self.now = Snapshot(1.0, 800.0, "running", ())

@@ -1,5 +1,6 @@
 import json
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -233,3 +234,17 @@ def test_whatever_comes_the_screen_can_be_drawn_and_keeps_its_shape(letters: lis
     lines += [*flag_lines(picture.snapshot, 80, 6), *verdict_lines(verdict(picture), 80, 3)]
     assert {cell_len(line.plain) for line in lines} == {80}
     assert not any(character < " " for line in lines for character in line.plain)
+
+
+def test_a_run_that_goes_on_in_the_recording_begins_a_new_picture(follower: Follower) -> None:
+    follower.take(letter(state()))
+    follower.take(tally(30, "..X"))
+    follower.take(letter(flag_message("drive", flag(1)).revised(1)))
+    follower.take(letter(state(began_s=60.0, utc="2026-01-01T00:01:00+00:00")))
+    follower.take(letter(flag_message("drive", flag(2)).revised(2)))  # out of the outbox of the run before
+    follower.take(letter(flag_message("drive", replace(flag(3), start_s=61.0)).revised(3)))
+    follower.take(letter(mark_message("drive", Mark(1, 5.0, "key")).revised(4)))
+    follower.take(tally(310))
+    now = follower.snapshot()
+    assert [one.number for one in now.flags] == [3]
+    assert now.marks == ()
