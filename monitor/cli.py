@@ -1,5 +1,6 @@
 """The command line: the commands, and what becomes of everything that may go wrong on purpose."""
 
+import errno
 import signal
 import sys
 from collections.abc import Iterator
@@ -54,6 +55,12 @@ def main(arguments: list[str] | None = None) -> NoReturn:
     except (CoilcallError, BaseExceptionGroup) as error:
         cause = _cause(error)
         _end(cause.exit_status, str(cause))
+    except OSError as error:
+        if error.errno != errno.ENOSPC or error.filename is not None:
+            raise
+        with outliving(sys.stdout):
+            pass  # what was not written is not tried again at the exit
+        _end(2, f"what it found could not be written: {error.strerror}")
     _end(status if isinstance(status, int) else 0)
 
 

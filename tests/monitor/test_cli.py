@@ -244,6 +244,16 @@ def test_an_interrupted_log_ends_whole_with_its_tally(tmp_path: Path, number: si
     assert files == {"recording.toml", "samples-001.arrow", "ledger.sqlite"}
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a file that is always full")
+@pytest.mark.parametrize("options", [[], ["--json"]])
+def test_results_for_which_there_is_no_room_are_told_in_one_line(recording: Path, options: list[str]) -> None:
+    command = [sys.executable, "-c", "from monitor.cli import main; main()", "analyze", str(recording), *options]
+    with Path("/dev/full").open("w", encoding="utf-8") as full:
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+    assert done.stderr == "coilcall: what it found could not be written: No space left on device\n"
+    assert done.returncode == 2
+
+
 def test_a_reader_that_has_seen_enough_is_no_error(recording: Path) -> None:
     command = [*COMMAND, "analyze", str(recording), "--json"]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
