@@ -4,6 +4,7 @@ import math
 import shutil
 import sys
 from pathlib import Path
+from textwrap import fill
 
 import click
 
@@ -11,7 +12,6 @@ from monitor.cautions import CAUTIONS_IN_BRIEF
 from monitor.commands.common import CAUTIONS_AS_THEY_STAND, Finite, Size, setup_option
 from monitor.commands.mqtt_options import MqttOptions, mqtt_options
 from monitor.interrupt import outlive_signals
-from monitor.text import broken
 
 
 @click.command(short_help="Record and analyse without a screen, for the road test.", epilog=CAUTIONS_AS_THEY_STAND)
@@ -80,8 +80,7 @@ def log(
         raise click.UsageError("--to begins a recording and --resume goes on with one: give one of them")
     broker = mqtt.publishing()
     if sys.stderr.isatty():
-        for line in broken(" ".join(CAUTIONS_IN_BRIEF.split()), shutil.get_terminal_size().columns - 1, 0):
-            click.echo(line, err=True)
+        click.echo(fill(" ".join(CAUTIONS_IN_BRIEF.split()), max(shutil.get_terminal_size().columns - 1, 20)), err=True)
     from monitor.disk_terms import DiskTerms
     from monitor.live import Options
     from monitor.log import run
