@@ -74,6 +74,14 @@ def _asked(path: Path, query: str, values: tuple[float, ...] = ()) -> list[tuple
             return rows
     except sqlite3.Error as error:
         if "unable to open" in str(error):
-            wish = "with a -wal file beside it, it wants a folder that can be written to: copy the recording to one"
-            raise FormatError(f"{path}: cannot be opened; {wish}") from error
+            raise FormatError(f"{path}: cannot be opened; {_why_not(path)}") from error
         raise FormatError(f"{path}: is no ledger of ours: {error}") from error
+
+
+def _why_not(path: Path) -> str:
+    """Why SQLite cannot open it; it does not say."""
+    try:
+        path.open("rb").close()
+    except OSError as error:
+        return str(error.strerror)
+    return "with a -wal file beside it, it wants a folder that can be written to: copy the recording to one"

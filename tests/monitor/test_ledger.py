@@ -257,3 +257,9 @@ def test_a_moment_at_the_very_end_of_a_clip_has_one(path: Path) -> None:
     with Ledger(path, STARTED) as ledger:
         ledger.write(Entries(flags=[lost], clips=[Clip(1, 133_448, end - 133_448, "flag 1 lost-samples")]))
     assert read_unclipped(path, rate_hz, 10) == []
+
+
+def test_a_ledger_that_cannot_be_opened_says_why(path: Path) -> None:
+    path.mkdir()
+    with pytest.raises(FormatError, match=r"ledger\.sqlite: cannot be opened; Is a directory"):
+        read_flags(path)
