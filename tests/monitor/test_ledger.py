@@ -260,6 +260,5 @@ def test_a_moment_at_the_very_end_of_a_clip_has_one(path: Path) -> None:
 
 
 def test_a_ledger_that_cannot_be_opened_says_why(path: Path) -> None:
-    path.mkdir()
-    with pytest.raises(FormatError, match=r"ledger\.sqlite: cannot be opened; Is a directory"):
+    with pytest.raises(FormatError, match=r"ledger\.sqlite: cannot be opened; No such file or directory"):
         read_flags(path)
