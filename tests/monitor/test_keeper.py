@@ -10,6 +10,7 @@ from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager
 from dataclasses import astuple, dataclass, field, replace
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -23,7 +24,7 @@ from monitor.entries import Entries
 from monitor.live import Options, Session, session
 from monitor.trouble import RETRY_S
 from tests.acquire.streams import until
-from tests.monitor.streams import engine_running
+from tests.monitor.streams import Played, engine_running
 from tests.monitor.test_live import analysed, rows
 
 FULL = OSError(errno.ENOSPC, "No space left on device")
@@ -271,7 +272,12 @@ async def test_a_clip_that_would_take_the_ledgers_part_of_the_reserve_is_not_cut
     near = Surroundings(before_s=0.4, after_s=0.2, late_s=0.5)
     with pytest.raises(CoilcallError, match="60 kB are free, and the last 25 kB are the ledger's"):  # noqa: PT012 - as above
         async with kept(
-            folder, source, disk, free=shrinking, reserve_bytes=RESERVE_BYTES, surroundings=near
+            folder,
+            source,
+            disk,
+            free=partial(shrinking, 40_000_000, 60_000),
+            reserve_bytes=RESERVE_BYTES,
+            surroundings=near,
         ) as running:
             source.give(len(source.stream))
             await until(lambda: running.snapshot().time_s >= end_s_of_all(source))
@@ -279,9 +285,33 @@ async def test_a_clip_that_would_take_the_ledgers_part_of_the_reserve_is_not_cut
     assert len(rows(folder, "firings")) == len(analysed((source.info, source.stream))[0])
 
 
-def shrinking(folder: Path) -> int:
+async def test_a_clip_is_cut_of_what_there_is_while_its_own_samples_keep_the_disk_full(tmp_path: Path) -> None:
+    source, disk, folder = Fed(), Disk(), tmp_path / "drive"
+    near = Surroundings(before_s=0.4, after_s=0.2, late_s=0.5)
+    first_of_150_kb = partial(shrinking, 40 * 150_000 + RESERVE_BYTES, 150_000)
+    with pytest.raises(CoilcallError, match="samples of each input"):  # noqa: PT012 - as above
+        async with kept(folder, source, disk, free=first_of_150_kb, reserve_bytes=RESERVE_BYTES, surroundings=near):
+            source.give(len(source.stream))
+            await until(lambda: (folder / "clips" / "0001").exists())
+    (_, first, count, _), *_ = rows(folder, "clips")
+    assert samples(folder / "clips" / "0001")[0] == list(range(first, first + count))
+    assert first + count == samples(folder)[0][-1] + 1
+
+
+async def test_a_clip_takes_no_more_than_a_quarter_of_the_reserve(tmp_path: Path) -> None:
+    second = 20_000 * 3 * 2
+    terms = DiskTerms(reserve_bytes=4 * second)
+    async with session(Played(engine_running(8.0)), Options(folder=tmp_path / "drive", disk=terms)) as running:
+        await running.ended.wait()
+        for tenth in range(80):
+            running.note(tenth / 10, "key")
+    spans = [(first, first + count) for _, first, count, _ in rows(tmp_path / "drive", "clips")]
+    assert spans == [(second_ * 20_000, (second_ + 1) * 20_000) for second_ in range(8)]
+
+
+def shrinking(before: int, after: int, folder: Path) -> int:
     """Free bytes of a disk that somebody else fills when the first sample file is begun."""
-    return 60_000 if any(folder.glob("samples-*.arrow")) else 40_000_000
+    return after if any(folder.glob("samples-*.arrow")) else before
 
 
 RESERVE_BYTES = 100_000
