@@ -129,6 +129,12 @@ def test_what_was_written_survives_a_writer_that_never_closed(path: Path, tmp_pa
         book.close()
 
 
+def test_what_was_written_is_on_the_disk_before_anybody_is_told(path: Path) -> None:
+    with Ledger(path, STARTED) as ledger:
+        (level,) = ledger._book.execute("PRAGMA synchronous").fetchone()
+    assert level == 2, "only FULL outlasts a power cut in write-ahead mode (SQLite: PRAGMA synchronous)"
+
+
 def test_closing_leaves_one_file(path: Path) -> None:
     with Ledger(path, STARTED) as ledger:
         ledger.write(Entries(flags=[FLAG]))

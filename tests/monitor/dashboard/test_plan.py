@@ -29,6 +29,12 @@ def test_findings_take_at_least_three_rows_leave_three_flags_and_move_no_lane(ro
     assert (shared.lanes_rows, shared.verdict_rows) == (without.lanes_rows, without.verdict_rows)
 
 
+@given(st.integers(1, 200), st.integers(0, 16))
+def test_findings_leave_three_flags_wherever_there_is_room_for_three(rows: int, cylinders: int) -> None:
+    shared, without = plan(rows, cylinders, is_pointing=True), plan(rows, cylinders)
+    assert shared.flags_rows >= min(1 + 3, without.flags_rows)
+
+
 def test_six_cylinders_have_one_row_each_in_24_rows_and_three_in_40() -> None:
     assert plan(24, 6).lane_rows == 1
     assert plan(40, 6).lane_rows == 3

@@ -84,7 +84,7 @@ def test_turns_are_pieced_together_though_a_tally_is_lost_and_begun_anew_where_t
 def test_of_a_flag_that_comes_again_the_highest_revision_is_shown(follower: Follower) -> None:
     follower.take(letter(state()))
     follower.take(tally(1))
-    for count, revision in ((1, 1), (5, 9), (3, 4), (5, 9)):
+    for count, revision in ((1, 1), (5, 9), (3, 4)):
         follower.take(letter(flag_message("drive", flag(1, count=count)).revised(revision)))
     assert follower.snapshot().flags == (flag(1, count=5),)
 
@@ -127,6 +127,12 @@ def test_what_the_broker_had_kept_is_as_old_as_its_sender_says(follower: Followe
     assert follower.source().behind_s == 3600.0
     follower.take(letter(state(utc="yesterday"), is_retained=True))
     assert "utc: it should be a date and time with its zone" in follower.source().publishing
+
+
+def test_what_the_broker_had_kept_makes_nothing_older_that_was_heard_since(follower: Follower) -> None:
+    follower.take(letter(state()))
+    follower.take(letter(state(utc="2025-12-31T23:00:00+00:00"), is_retained=True))
+    assert follower.source().behind_s == 0.0
 
 
 def test_the_logging_side_that_vanished_is_lost_and_the_one_that_ended_has_ended(follower: Follower) -> None:

@@ -2,6 +2,7 @@ import json
 import math
 import re
 from pathlib import Path
+from unittest.mock import Mock
 
 import pytest
 from hypothesis import given
@@ -11,6 +12,8 @@ from acquire.errors import FormatError
 from monitor.firing.records import Outcome
 from monitor.flags import Flag, Kind, Severity
 from monitor.marks import Mark
+from monitor.publish.address import Access, parse_broker
+from monitor.publish.current import Current
 from monitor.publish.messages import (
     CommandMessage,
     FlagMessage,
@@ -20,9 +23,13 @@ from monitor.publish.messages import (
     TallyMessage,
     decode,
 )
+from monitor.publish.orders import Orders
 from monitor.publish.outcomes import letters, outcomes
+from monitor.publish.room import Room
 from monitor.publish.telling import flag_message, mark_message, tally_message
 from monitor.snapshot import Counts, CylinderView, LevelView, Snapshot
+from tests.monitor.publish.telling import Drive
+from tests.monitor.streams import WaitingClock
 
 MESSAGES: tuple[type[Message], ...] = (StateMessage, TallyMessage, FlagMessage, MarkMessage, CommandMessage)
 TOPICS = (Path(__file__).parents[3] / "monitor" / "publish" / "TOPICS.md").read_text(encoding="utf-8")
@@ -104,3 +111,20 @@ def test_any_bytes_are_refused_in_one_line(payload: bytes) -> None:
 def test_json_that_is_nested_without_end_is_refused() -> None:
     with pytest.raises(FormatError):
         decode(CommandMessage, b"[" * 60_000)
+
+
+def test_the_state_is_told_when_it_changes_and_every_ten_seconds_but_not_for_what_waits() -> None:
+    drive, clock, room = Drive(), WaitingClock(), Mock(Room, waiting=0, dropped=0)
+    orders = Orders([], drive.mark, drive.stop, clock)
+    current = Current(drive, Access(parse_broker("mqtt://host/van")), room, orders, clock)
+
+    def told() -> list[str]:
+        clock.time_s += 1.0
+        return [letter.topic for letter in current.due()]
+
+    both, tally = ["van/state", "van/tally"], ["van/tally"]
+    assert told() == both
+    room.waiting = 3
+    assert [told() for _ in range(10)] == [tally] * 9 + [both]
+    room.dropped = 1
+    assert told() == both

@@ -168,6 +168,20 @@ async def test_a_full_disk_is_told_and_nothing_that_was_handed_in_is_lost(path: 
     outbox.close()
 
 
+async def test_what_was_acknowledged_is_sent_again_where_the_connection_broke_within_two_seconds(path: Path) -> None:
+    with closing(Outbox(path, BROKER)) as outbox, ThreadPoolExecutor(1) as owner:
+        clock = WaitingClock()
+        room = Room(outbox, owner, clock)
+        room.hand_in(flags(1))
+        await room.store()
+        for lived_s, again in ((1.9, [1]), (2.0, [])):
+            await room.note_sent(await room.first(9))
+            clock.time_s += lived_s
+            await room.note_sent(())
+            await room.begin()
+            assert numbers(await room.first(9)) == again
+
+
 async def test_what_finds_no_room_while_the_disk_writes_is_counted(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     loop, enter = asyncio.get_running_loop(), Outbox.enter
 
