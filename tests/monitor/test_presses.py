@@ -86,6 +86,14 @@ def test_a_press_that_began_in_a_gap_is_not_told_and_what_was_learned_before_the
     assert times_ms(found) == pytest.approx([100.0, 1530.0], abs=0.15)
 
 
+def test_what_the_button_did_in_a_gap_counts_for_neither_level() -> None:
+    whole = block_of([(False, 500.0), (True, 5000.0), (False, 500.0), (True, 100.0), (False, 100.0)])
+    before, after = whole.counts[:, :7_000], whole.counts[:, 54_000:]
+    assert times_ms(presses_in(SampleBlock(0, before), SampleBlock(54_000, after))) == pytest.approx(
+        [500.0, 6000.0], abs=0.15
+    )
+
+
 @settings(max_examples=60)
 @given(
     lasting_ms=st.lists(st.floats(0.2, 200.0), min_size=1, max_size=20),

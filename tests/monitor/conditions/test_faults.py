@@ -1,6 +1,7 @@
 """Every kind of flag that a wire can raise, from the simulated fault to its start, its end and its evidence."""
 
 import re
+from collections.abc import Callable, Iterable
 
 import pytest
 
@@ -8,11 +9,21 @@ from drivers.simulated.faults import Fault
 from drivers.simulated.model import Acknowledgement, EngineModel
 from drivers.simulated.scenario import constant
 from drivers.simulated.source import SimulatedEngine
+from monitor.conditions.drift import DriftWatch
+from monitor.conditions.dwell import DwellWatch
+from monitor.conditions.injector import InjectorWatch
+from monitor.conditions.supply import SupplyWatch
+from monitor.conditions.watches import Watch
+from monitor.firing.records import Firing
+from monitor.firing.records import Outcome as Became
+from monitor.flagbook import FlagBook
 from monitor.flags import Flag, Kind, Severity
+from monitor.setup import Limits
 from tests.monitor.engines import ORDERS, THREE_LEADS, Outcome, all_leads, analyse
 
 FROM_S, TO_S = 2.0, 3.5
 CYCLE_S = 0.08
+ANSWERED = Became.ACKNOWLEDGED
 EVERYTHING = (*all_leads(6), "battery", "ground", "current", "injector1", "injector4")
 
 
@@ -182,3 +193,78 @@ def test_a_lone_coil_that_misses_once_is_no_silent_line(to_s: float, silences: i
     found = run(Fault("no-answer", 1, 1.0, FROM_S, to_s), inputs=all_leads(1), model=model)
     assert len(of_kind(found, Kind.MISSING_ACKNOWLEDGEMENT)) == 1
     assert len(of_kind(found, Kind.ACKNOWLEDGEMENT_SILENT)) == silences
+
+
+def test_misses_with_answers_between_them_are_no_silent_line() -> None:
+    found = run(Fault("no-answer", 2, 1.0, FROM_S, TO_S), inputs=all_leads(6))
+    assert of_kind(found, Kind.MISSING_ACKNOWLEDGEMENT)[0].count > 6
+    assert of_kind(found, Kind.ACKNOWLEDGEMENT_SILENT) == []
+
+
+def raised(watch: Callable[[FlagBook], Watch], roll: Iterable[Firing]) -> tuple[Flag, ...]:
+    """What one watch alone makes of a roll."""
+    book = FlagBook()
+    watching = watch(book)
+    for firing in roll:
+        watching.take(firing)
+    return book.changes()
+
+
+def supply(book: FlagBook) -> SupplyWatch:
+    return SupplyWatch(book, Limits(), 1, "in1")
+
+
+def test_a_sag_that_comes_and_goes_by_a_tenth_of_a_volt_about_its_limit_is_one_flag() -> None:
+    lows_v = [14.0 - Limits().supply_sag_v + off_v for off_v in (-0.1, 0.1) * 10]
+    roll = [Firing(n, 1, n / 10, ANSWERED, supply_before_v=14.0, supply_low_v=v) for n, v in enumerate(lows_v)]
+    (flag,) = raised(supply, roll)
+    assert (flag.kind, flag.count, flag.end_s) == (Kind.SUPPLY_SAG, 10, None)
+
+
+def test_a_feed_that_comes_and_goes_by_a_tenth_of_a_volt_about_its_limit_is_one_flag() -> None:
+    levels_v = [Limits().supply_low_running_v + off_v for off_v in ([-0.1] * 15 + [0.1] * 5) * 3]
+    roll = [
+        Firing(n, 1, n / 10, ANSWERED, supply_before_v=v, supply_low_v=v, speed_rpm=800.0)
+        for n, v in enumerate(levels_v)
+    ]
+    (flag,) = raised(supply, roll)
+    assert (flag.kind, flag.start_s, flag.end_s) == (Kind.SUPPLY_LOW, 0.0, None)
+
+
+def dwell(book: FlagBook) -> DwellWatch:
+    return DwellWatch(book, Limits(), 6)
+
+
+def test_a_charge_is_compared_with_those_of_its_own_speed_only() -> None:
+    at_1000 = [Firing(n, 1, n / 10, ANSWERED, dwell_ms=2.0, speed_rpm=1000.0) for n in range(12)]
+    behind = Firing(13, 1, 1.3, ANSWERED)
+    assert raised(dwell, [*at_1000, Firing(12, 1, 1.2, ANSWERED, dwell_ms=1.0, speed_rpm=3000.0), behind]) == ()
+    (flag,) = raised(dwell, [*at_1000, Firing(12, 1, 1.2, ANSWERED, dwell_ms=1.0, speed_rpm=1400.0), behind])
+    assert (flag.kind, flag.start_s) == (Kind.DWELL_SHORT, 1.2)
+
+
+def injector(book: FlagBook) -> InjectorWatch:
+    """One that saw a pulse before the first turn."""
+    watch = InjectorWatch(book, Limits())
+    watch.pulse(1, -0.05)
+    return watch
+
+
+@pytest.mark.parametrize(("misses", "severity"), [(2, Severity.INFO), (3, Severity.FAULT)])
+def test_an_injector_silent_after_three_misses_was_given_up_and_after_two_was_not(
+    misses: int, severity: Severity
+) -> None:
+    became = [Became.UNACKNOWLEDGED] * misses + [ANSWERED] * 2
+    (flag,) = raised(injector, [Firing(n, 1, n / 10, one) for n, one in enumerate(became)])
+    assert (flag.kind, flag.severity) == (Kind.INJECTOR_OFF, severity)
+
+
+def test_nobody_can_say_that_an_injector_was_silent_where_samples_were_lost() -> None:
+    assert raised(injector, [Firing(n, 1, n / 10, Became.UNOBSERVED) for n in range(10)]) == ()
+
+
+@pytest.mark.parametrize(("width_ms", "flags"), [(0.26, 0), (0.31, 1)])
+def test_answers_that_differ_by_less_than_a_tenth_of_a_millisecond_do_not_drift(width_ms: float, flags: int) -> None:
+    widths = {1: 0.2, 2: 0.2, 3: width_ms}
+    roll = [Firing(n, n % 3 + 1, n / 10, ANSWERED, acknowledgement_width_ms=widths[n % 3 + 1]) for n in range(36)]
+    assert [flag.kind for flag in raised(DriftWatch, roll)] == [Kind.ACKNOWLEDGEMENT_DRIFT] * flags
