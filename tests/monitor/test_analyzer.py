@@ -1,13 +1,16 @@
 """The whole analysis against the simulated engine's truth."""
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from acquire.block import ChannelInfo, SampleBlock, StreamInfo
 from drivers.simulated.faults import Fault
 from drivers.simulated.model import Acknowledgement, EngineModel
-from drivers.simulated.scenario import constant, named
+from drivers.simulated.scenario import OFF, STAND, Knot, Scenario, constant, named
 from drivers.simulated.source import SimulatedEngine
+from monitor.analyzer import Analyzer
 from monitor.firing.records import Outcome
 from monitor.setup import parse_setup
 from tests.monitor.engines import ORDERS, THREE_LEADS, against_truth, all_leads, analyse, is_exact
@@ -19,15 +22,17 @@ def engine(
     cylinders: int = 6,
     *faults: Fault,
     timing: str = "during-charge",
-    scenario: str | float = "idle",
+    scenario: str | float | Scenario = "idle",
     inputs: tuple[str, ...] = THREE_LEADS,
     duration_s: float = 10.0,
     rate_hz: float = 50_000.0,
 ) -> SimulatedEngine:
     model = EngineModel(cylinders, ORDERS[cylinders], acknowledgement=Acknowledgement(timing))
+    if not isinstance(scenario, Scenario):
+        scenario = named(scenario) if isinstance(scenario, str) else constant(scenario)
     return SimulatedEngine(
         model,
-        named(scenario) if isinstance(scenario, str) else constant(scenario),
+        scenario,
         faults,
         inputs=inputs,
         sample_rate_hz=rate_hz,
@@ -167,3 +172,54 @@ def test_outcomes_add_up_to_the_opportunities() -> None:
         answered = sum(f.outcome is Outcome.ACKNOWLEDGED for f in found.firings if f.cylinder == view.cylinder)
         missing = counts.unacknowledged + counts.uncommanded + counts.unobserved
         assert answered + missing == counts.opportunities
+
+
+def test_an_engine_that_is_switched_off_holds_no_line_low() -> None:
+    stop = Scenario((Knot(0.0, 800.0), Knot(1.0, 800.0, OFF), Knot(2.0, 0.0, OFF)))
+    found = analyse(engine(6, scenario=stop, inputs=("supply", "acknowledgement"), duration_s=3.0))
+    assert found.kinds()["acknowledgement-held-low"] == 0
+
+
+def test_a_key_turned_off_and_on_while_the_engine_stands_is_no_dropout() -> None:
+    keys = Scenario((Knot(0.0, 0.0, STAND), Knot(0.5, 0.0, OFF), Knot(1.0, 0.0, STAND)))
+    assert analyse(engine(6, scenario=keys, duration_s=1.5)).flags == ()
+
+
+def test_a_gap_of_many_turns_is_no_cut() -> None:
+    source = engine(6, Fault("lost-samples", None, start_s=1.0, end_s=1.15), inputs=all_leads(6), duration_s=2.0)
+    found = analyse(source)
+    assert is_exact(against_truth(found.firings, source.truth()))
+    assert found.kinds() == {"lost-samples": 1}
+
+
+def test_a_miss_is_found_once_answers_that_ran_together_stand_apart_again() -> None:
+    fast = Scenario((Knot(0.0, 800.0), Knot(1.0, 800.0), Knot(1.5, 7000.0), Knot(2.0, 7000.0), Knot(2.5, 800.0)))
+    model = EngineModel(12, ORDERS[12], acknowledgement=Acknowledgement("at-spark", width_s=1.8e-3))
+    faults = (Fault("no-answer", 4, start_s=3.5),)
+    found = analyse(SimulatedEngine(model, fast, faults, inputs=all_leads(12), sample_rate_hz=20_000, duration_s=5.0))
+    assert found.kinds()["position-lost"] > 0
+    missed = {(firing.cylinder, firing.outcome) for firing in found.firings if firing.time_s > 3.5}
+    assert (4, Outcome.UNACKNOWLEDGED) in missed
+
+
+def test_a_call_whose_answer_could_still_have_come_when_the_samples_ended_is_no_miss() -> None:
+    def begun(duration_s: float) -> SimulatedEngine:
+        return engine(6, timing="at-spark", inputs=all_leads(6), duration_s=duration_s, rate_hz=20_000.0)
+
+    whole = begun(2.0)
+    analyse(whole)
+    for row in whole.truth()[40:46]:
+        found = analyse(begun(row.spark_s + 0.3e-3))
+        assert {firing.outcome for firing in found.firings} == {Outcome.ACKNOWLEDGED}
+
+
+def test_a_clipped_input_is_told_as_one_until_it_was_quiet_for_a_second() -> None:
+    setup = '[engine]\ncylinders = 1\nfiring_order = [1]\n[[channel]]\ninput = "in1"\nrole = "control"\ncylinder = 1\n'
+    info = StreamInfo("bench:", 1e4, (ChannelInfo("in1", 1e-3),), np.dtype(np.int16))
+    counts = np.zeros((1, 40_000), np.int16)
+    for start_s in (0.45, 0.95, 2.55):
+        counts[0, round(start_s * 1e4) :][:20] = info.channels[0].high_count
+    analyzer = Analyzer(parse_setup(setup, "set-up"), info)
+    flags = [flag for flag in analyzer.feed(SampleBlock(0, counts)).flags if flag.kind == "clipped-input"]
+    # Said of tenths of a second, at their ends.
+    assert [(flag.start_s, flag.end_s) for flag in flags] == [(0.5, 1.0), (2.6, 2.6)]
