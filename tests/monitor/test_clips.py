@@ -1,6 +1,7 @@
 """Clips of sessions: read as anybody would, and analysed again."""
 
 import asyncio
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -13,8 +14,12 @@ from drivers.simulated.faults import Fault
 from drivers.simulated.source import SimulatedEngine
 from monitor.analysis import analyze_recording
 from monitor.clip_cut import cut_clip, remove_halves
+from monitor.clip_ledger import copy_entries
 from monitor.clip_plan import Span
 from monitor.disk_terms import DiskTerms, Surroundings
+from monitor.entries import Entries
+from monitor.flags import Flag, Kind, Severity
+from monitor.ledger import Ledger
 from monitor.ledger_reader import read_flags, read_marks
 from monitor.live import Options, session
 from tests.monitor.streams import Played, engine_running
@@ -117,6 +122,18 @@ async def test_a_clip_is_cut_while_the_session_goes_on(tmp_path: Path) -> None:
             await asyncio.sleep(0.01)
         assert not running.ended.is_set()
     assert read_flags(tmp_path / "d" / "clips" / "0001" / "ledger.sqlite")
+
+
+@pytest.mark.parametrize(("span", "flags"), [(Span(80, 120), [1]), (Span(100, 120), [])])
+def test_a_flag_that_never_ended_lasted_to_the_end_of_its_session(tmp_path: Path, span: Span, flags: list[int]) -> None:
+    """Ten samples a second; the second session begins at sample 100."""
+    whole, utc = tmp_path / "ledger.sqlite", datetime(2026, 1, 1, tzinfo=UTC)
+    flag = Flag(1, Kind.MISSING_ACKNOWLEDGEMENT, Severity.FAULT, 4, None, 5.0, None, 1, "no answer")
+    with Ledger(whole, utc) as ledger:
+        ledger.write(Entries(flags=[flag], first_index=0))
+    Ledger(whole, utc, is_new=False, first_index=100).close()
+    copy_entries(whole, tmp_path / "clip.sqlite", span, 10.0)
+    assert [one.number for one in read_flags(tmp_path / "clip.sqlite")] == flags
 
 
 def refuse(span: Span) -> None:

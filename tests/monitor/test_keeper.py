@@ -7,11 +7,14 @@ import queue
 import shutil
 import threading
 from collections.abc import AsyncIterator, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager
 from dataclasses import astuple, dataclass, field, replace
 from datetime import UTC, datetime
 from functools import partial
+from itertools import islice
 from pathlib import Path
+from unittest.mock import Mock
 
 import numpy as np
 import pytest
@@ -19,11 +22,13 @@ import pytest
 from acquire.block import SampleBlock, StreamInfo
 from acquire.errors import CoilcallError
 from acquire.recording import Rollover, read_blocks, read_info
+from acquire.ring import SampleRing
 from monitor.disk_terms import DiskTerms, Surroundings
 from monitor.entries import Entries
+from monitor.keeper import Keeper
 from monitor.live import Options, Session, session
 from monitor.trouble import RETRY_S
-from tests.acquire.streams import until
+from tests.acquire.streams import block_at, joined, stream_info, until
 from tests.monitor.streams import Played, engine_running
 from tests.monitor.test_live import analysed, rows
 
@@ -168,6 +173,46 @@ async def test_what_the_ledger_does_not_take_waits_and_nothing_is_lost_when_it_i
     assert [firing for entries in told for firing in entries.firings] == firings
 
 
+async def test_a_ledger_that_failed_is_left_alone_until_it_is_time_to_try_again(tmp_path: Path) -> None:
+    source, disk, folder = Fed(), Disk(), tmp_path / "drive"
+    async with kept(folder, source, disk) as running:
+        assert running.keeper is not None
+        book = (folder / "ledger.sqlite").rename(tmp_path / "elsewhere")
+        await running.keeper.commit()
+        book.rename(folder / "ledger.sqlite")
+        disk.clock.time_s += RETRY_S - 0.1
+        await running.keeper.commit()
+        assert "is gone" in running.source().disk
+        disk.clock.time_s += 0.1
+        await running.keeper.commit()
+        assert running.source().disk == ""
+
+
+async def test_no_clip_is_due_while_a_flag_in_it_may_still_be_raised_and_booked(tmp_path: Path) -> None:
+    source, disk, folder = Fed(), Disk(), tmp_path / "drive"
+    near = Surroundings(before_s=0.4, after_s=0.2, late_s=0.5)
+    async with kept(folder, source, disk, surroundings=near) as running:
+        assert running.keeper is not None
+        source.give(8)
+        await until(lambda: running.snapshot().time_s >= end_s(source))
+        await running.keeper.commit()
+        assert rows(folder, "flags")
+        assert await running.keeper._clips.cut(source.stream[7].end_index) == []
+
+
+async def test_what_comes_after_the_streams_end_is_in_the_book_before_the_last_clip_is_cut(tmp_path: Path) -> None:
+    source, disk, folder = Fed(), Disk(), tmp_path / "drive"
+    async with kept(folder, source, disk) as running:
+        assert running.keeper is not None
+        source.give(len(source.stream))
+        source.close()
+        await running.ended.wait()
+        await running.keeper.commit()  # so that the mark comes after the last one while it runs
+        mark = running.mark("key")
+    (*_, last) = sorted((folder / "clips").iterdir())
+    assert rows(last, "marks") == [astuple(mark)]
+
+
 async def test_a_disk_that_takes_its_time_holds_nobody_up_and_what_was_written_over_meanwhile_is_booked(
     tmp_path: Path,
 ) -> None:
@@ -188,6 +233,29 @@ async def test_a_disk_that_takes_its_time_holds_nobody_up_and_what_was_written_o
     for first, count, _ in rows(folder, "dropped"):
         kept_or_dropped[first : first + count] += 1
     np.testing.assert_array_equal(kept_or_dropped, 1)
+
+
+async def test_every_sample_is_written_or_told_as_written_over_and_that_once() -> None:
+    ring = SampleRing(stream_info(is_live=True), overwrite=True, segments=3, segment_samples=10)
+    stretches: list[tuple[int, int]] = []
+    given = iter(range(0, 400, 10))
+
+    def give(count: int) -> None:
+        for first in islice(given, count):
+            ring.write(block_at(first, 10))
+
+    def write(block: SampleBlock, overtaken: list[tuple[int, int]]) -> None:
+        """Be so slow that the ring runs over meanwhile."""
+        stretches.extend([*overtaken, (block.first_index, block.end_index)])
+        give(7)
+        if block.end_index == 400:
+            ring.finish()
+
+    give(1)
+    with ThreadPoolExecutor(1) as owner, ring.reader() as reader:
+        await Keeper(owner, Mock(write=write), Mock(), Mock()).record(reader)
+    assert joined(stretches) == [(0, 400)]
+    assert sum(end - first for first, end in stretches) == 400
 
 
 def long_stretch(block: SampleBlock) -> Iterator[SampleBlock]:
