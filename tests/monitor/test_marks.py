@@ -59,6 +59,14 @@ async def test_a_mark_made_while_it_records_stands_at_the_newest_sample_on_the_s
     assert rows(tmp_path / "drive", "marks") == [(1, mark.time_s, "key", "")]
 
 
+async def test_a_mark_stands_at_the_newest_sample_given_though_it_is_not_analysed_yet() -> None:
+    async with session(Played(engine_running()), Options()) as running:
+        while running.source().behind_s < 4.0:
+            pass  # the analysis waits for the event loop, the source does not
+        assert running.snapshot().time_s == 0.0
+        assert running.mark("key").time_s == 4.0
+
+
 async def test_a_mark_made_while_no_samples_come_stands_where_they_would_be(tmp_path: Path) -> None:
     clock = SetClock()
     terms = DiskTerms(clock=clock)
