@@ -1,4 +1,5 @@
-"""Every kind of flag that a wire can raise, from the simulated fault to its start, its end and its evidence."""
+"""Every kind of flag that a wire can raise, from the simulated fault to its start, its end and its evidence; and the
+limits of single watches, over rolls made up for them."""
 
 import re
 from collections.abc import Callable, Iterable
