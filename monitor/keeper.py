@@ -145,7 +145,8 @@ class Keeper:
             except (CoilcallError, StopAsyncIteration):
                 return
             ranges = reader.statistics().lost_ranges
-            overtaken = [(max(first, end_index), end) for first, end in ranges if end > end_index]
+            # Behind this block more may be lost already; that is told before the next.
+            overtaken = [(max(first, end_index), end) for first, end in ranges if end_index < end <= block.first_index]
             end_index = block.end_index
             # Not left before it is done, even when cancelled: it reads memory that would be written over.
             await to_its_end(in_thread(self._owner, self._store.write, block, overtaken))

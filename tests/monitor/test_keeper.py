@@ -20,9 +20,10 @@ import numpy as np
 import pytest
 
 from acquire.block import SampleBlock, StreamInfo
+from acquire.cursor import ReaderStatistics
 from acquire.errors import CoilcallError
 from acquire.recording import Rollover, read_blocks, read_info
-from acquire.ring import SampleRing
+from acquire.ring import RingReader, SampleRing
 from monitor.disk_terms import DiskTerms, Surroundings
 from monitor.entries import Entries
 from monitor.keeper import Keeper
@@ -235,7 +236,11 @@ async def test_a_disk_that_takes_its_time_holds_nobody_up_and_what_was_written_o
     np.testing.assert_array_equal(kept_or_dropped, 1)
 
 
-async def test_every_sample_is_written_or_told_as_written_over_and_that_once() -> None:
+@pytest.mark.parametrize("is_early", [False, True])
+async def test_every_sample_is_written_or_told_as_written_over_and_that_once(
+    monkeypatch: pytest.MonkeyPatch, is_early: bool
+) -> None:
+    """`is_early`: the ring runs over behind a block that was just taken, before it is asked what was lost."""
     ring = SampleRing(stream_info(is_live=True), overwrite=True, segments=3, segment_samples=10)
     stretches: list[tuple[int, int]] = []
     given = iter(range(0, 400, 10))
@@ -251,8 +256,14 @@ async def test_every_sample_is_written_or_told_as_written_over_and_that_once() -
         if block.end_index == 400:
             ring.finish()
 
+    def late_statistics() -> ReaderStatistics:
+        give(5)
+        return RingReader.statistics(reader)
+
     give(1)
     with ThreadPoolExecutor(1) as owner, ring.reader() as reader:
+        if is_early:
+            monkeypatch.setattr(reader, "statistics", late_statistics)
         await Keeper(owner, Mock(write=write), Mock(), Mock()).record(reader)
     assert joined(stretches) == [(0, 400)]
     assert sum(end - first for first, end in stretches) == 400
