@@ -28,6 +28,7 @@ STRETCH = (
     f"rate={RATE_HZ}&duration=4&rpm=600&wander=0&jitter_deg=0&inputs=supply,control1,control4,acknowledgement"
     "&fault=no-answer,cylinder=4,start_s=1,end_s=1.3"
 )
+PERIOD, MISSED_BY = 4 * RATE_HZ, round(1.3 * RATE_HZ)
 COMMANDS = {"log": "--to", "watch": "--record"}
 TICKS_PER_S = os.sysconf("SC_CLK_TCK")
 
@@ -80,7 +81,7 @@ def loaded(command: str, duration_s: float, folder: Path) -> Load:
         recorded=recorded,
         wrong=wrong,
         lost_in_book=lost,
-        missed=(misses, told_end(told) // (4 * RATE_HZ)),
+        missed=(misses, (told_end(told) + PERIOD - MISSED_BY) // PERIOD),
         processor_share=used_s / (ended_s - began_s),
         resident_bytes=resident,
         disk_bytes_per_s=size / (recorded / RATE_HZ),
