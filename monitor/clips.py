@@ -22,13 +22,15 @@ LEDGERS_SHARE = 4
 no more than one either, so that it finds room wherever old samples can make some."""
 SHORTEST_S = 1.0
 """No clip is planned shorter than that, however small the disk."""
+BESIDE_BYTES = 1 << 17
+"""What a clip takes beside its samples: its set-up, and a ledger that has 76 kB before its first row."""
 
 
 class Clips:
     """Clips of the recording in `folder`. Everything here is called from the event loop.
 
     They are cut in a thread of their own, out of sample files that were just written and still lie in memory: the
-    disk's thread need not wait for it, and nothing is held twice.
+    disk's thread need not wait for it, and nothing is held twice. `terms` say how large the reserve is.
     """
 
     def __init__(self, folder: Path, info: StreamInfo, terms: DiskTerms, owner: ThreadPoolExecutor) -> None:
@@ -37,7 +39,7 @@ class Clips:
         self._flags_seen = 0
         self._ledgers_bytes = terms.reserve(folder) // LEDGERS_SHARE
         self._sample_bytes = len(info.channels) * info.dtype.itemsize
-        fitting_s = self._ledgers_bytes / (self._sample_bytes * self._rate_hz)
+        fitting_s = (self._ledgers_bytes - BESIDE_BYTES) / (self._sample_bytes * self._rate_hz)
         longest_s = min(terms.surroundings.longest_s, max(fitting_s, SHORTEST_S))
         self.plan = ClipPlan(self._rate_hz, replace(terms.surroundings, longest_s=longest_s))
         self.trouble = Trouble("clips", terms.clock)
@@ -82,7 +84,8 @@ class Clips:
 
     def _require_room(self, span: Span) -> None:
         """Blocks on the disk. Raises OSError where the clip would take what is the ledger's."""
-        clip_bytes, free = (span.end_index - span.first_index) * self._sample_bytes, self._terms.free(self._folder)
+        clip_bytes = (span.end_index - span.first_index) * self._sample_bytes + BESIDE_BYTES
+        free = self._terms.free(self._folder)
         if free - clip_bytes < self._ledgers_bytes:
             words = f"no room for a clip of {size_words(clip_bytes)}: {size_words(free)} are free, and the last"
             words += f" {size_words(self._ledgers_bytes)} are the ledger's"

@@ -80,7 +80,8 @@ def log(
         raise click.UsageError("--to begins a recording and --resume goes on with one: give one of them")
     broker = mqtt.publishing()
     if sys.stderr.isatty():
-        click.echo(fill(" ".join(CAUTIONS_IN_BRIEF.split()), max(shutil.get_terminal_size().columns - 1, 20)), err=True)
+        columns = min(max(shutil.get_terminal_size().columns, 20), 80) - 1
+        click.echo(fill(" ".join(CAUTIONS_IN_BRIEF.split()), columns), err=True)
     from monitor.disk_terms import DiskTerms
     from monitor.live import Options
     from monitor.log import run

@@ -349,7 +349,7 @@ async def test_a_clip_that_would_take_the_ledgers_part_of_the_reserve_is_not_cut
 ) -> None:
     source, disk, folder = Fed(), Disk(), tmp_path / "drive"
     near = Surroundings(before_s=0.4, after_s=0.2, late_s=0.5)
-    with pytest.raises(CoilcallError, match="60 kB are free, and the last 25 kB are the ledger's"):  # noqa: PT012 - as above
+    with pytest.raises(CoilcallError, match="60 kB are free, and the last 75 kB are the ledger's"):  # noqa: PT012 - as above
         async with kept(
             folder,
             source,
@@ -367,9 +367,9 @@ async def test_a_clip_that_would_take_the_ledgers_part_of_the_reserve_is_not_cut
 async def test_a_clip_is_cut_of_what_there_is_while_its_own_samples_keep_the_disk_full(tmp_path: Path) -> None:
     source, disk, folder = Fed(), Disk(), tmp_path / "drive"
     near = Surroundings(before_s=0.4, after_s=0.2, late_s=0.5)
-    first_of_150_kb = partial(shrinking, 40 * 150_000 + RESERVE_BYTES, 150_000)
+    first_of_150_kb = partial(shrinking, 40 * 150_000 + 200_000, 305_000)
     with pytest.raises(CoilcallError, match="samples of each input"):  # noqa: PT012 - as above
-        async with kept(folder, source, disk, free=first_of_150_kb, reserve_bytes=RESERVE_BYTES, surroundings=near):
+        async with kept(folder, source, disk, free=first_of_150_kb, reserve_bytes=200_000, surroundings=near):
             source.give(len(source.stream))
             await until(lambda: (folder / "clips" / "0001").exists())
     (_, first, count, _), *_ = rows(folder, "clips")
@@ -393,8 +393,8 @@ def shrinking(before: int, after: int, folder: Path) -> int:
     return after if any(folder.glob("samples-*.arrow")) else before
 
 
-RESERVE_BYTES = 100_000
-SMALL_BYTES = 500_000
+RESERVE_BYTES = 300_000
+SMALL_BYTES = 700_000
 
 
 def small(folder: Path) -> int:
